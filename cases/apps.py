@@ -1,0 +1,16 @@
+"""The intent, as one Django app."""
+
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class CasesConfig(AppConfig):
+    name = "cases"
+    verbose_name = "Cases"
+
+    def ready(self) -> None:
+        import cases.bookings.guards  # registers the laws kept by triggers
+        import cases.reservations.guards  # noqa: F401
+        from trays.ledger.guards import install_after_migrate
+
+        post_migrate.connect(install_after_migrate, sender=self)

@@ -1,0 +1,123 @@
+"""Laws that only a trigger can keep, written for both databases and put back after each migrate.
+
+Django rebuilds SQLite tables when a column changes and the triggers go with the old table, silently;
+so every guard is installed again after migrating, and the verify command asserts that each is there.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """One law: its table and name, and the statements that make it on either database.
+
+    `sqlite` creates triggers named `name` or `name_…`; `postgres` likewise, or an exclusion constraint.
+    """
+
+    name: str
+    table: str
+    sqlite: tuple[str, ...]
+    postgres: tuple[str, ...]
+
+    @property
+    def sqlite_names(self) -> tuple[str, ...]:
+        """Names of the triggers, read from the statements."""
+        return tuple(statement.split()[2] for statement in self.sqlite)
+
+
+_guards: dict[str, Guard] = {}
+
+
+def register(guard: Guard) -> Guard:
+    """Add a law to those kept. A second registration under one name must be the same law."""
+    if _guards.get(guard.name, guard) != guard:
+        raise ValueError(f"two different guards are named {guard.name}")
+    _guards[guard.name] = guard
+    return guard
+
+
+def registered() -> Sequence[Guard]:
+    """All laws known, in the order they were registered."""
+    return tuple(_guards.values())
+
+
+def append_only(table: str) -> Guard:
+    """A guard that refuses UPDATE and DELETE (and TRUNCATE, where it exists) on one table."""
+    name = f"keep_{table}"
+    message = f"{table} is append-only"
+    sqlite = tuple(
+        f"CREATE TRIGGER {name}_{act.lower()} BEFORE {act} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, '{message}'); END"
+        for act in ("UPDATE", "DELETE")
+    )
+    postgres = (
+        f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger AS $$ "
+        f"BEGIN RAISE EXCEPTION '{message}' USING ERRCODE = 'integrity_constraint_violation'; END $$ "
+        f"LANGUAGE plpgsql",
+        f"CREATE TRIGGER {name} BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()",
+        f"CREATE TRIGGER {name}_truncate BEFORE TRUNCATE ON {table} "
+        f"FOR EACH STATEMENT EXECUTE FUNCTION {name}()",
+    )
+    return Guard(name, table, sqlite, postgres)
+
+
+register(append_only("trays_event"))
+register(append_only("trays_eventline"))
+
+
+def _present(connection: BaseDatabaseWrapper, guard: Guard) -> bool:
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            marks = ",".join(["%s"] * len(guard.sqlite_names))
+            cursor.execute(
+                f"SELECT count(*) FROM sqlite_master WHERE type = 'trigger' AND name IN ({marks})",  # noqa: S608 - only marks
+                list(guard.sqlite_names),
+            )
+            return bool(cursor.fetchone()[0] == len(guard.sqlite_names))
+        cursor.execute(
+            "SELECT (SELECT count(*) FROM pg_trigger WHERE tgname = %s AND tgrelid = to_regclass(%s) "
+            "AND tgenabled <> 'D') + (SELECT count(*) FROM pg_constraint WHERE conname = %s)",
+            [guard.name, guard.table, guard.name],
+        )
+        return bool(cursor.fetchone()[0] >= 1)
+
+
+def install(connection: BaseDatabaseWrapper) -> list[str]:
+    """Put back every guard that is missing and whose table exists; return the names put back."""
+    tables = set(connection.introspection.table_names())
+    made = []
+    for guard in registered():
+        if guard.table in tables and not _present(connection, guard):
+            remove(connection, guard)
+            with connection.cursor() as cursor:
+                for statement in guard.sqlite if connection.vendor == "sqlite" else guard.postgres:
+                    cursor.execute(statement)
+            made.append(guard.name)
+    return made
+
+
+def remove(connection: BaseDatabaseWrapper, guard: Guard) -> None:
+    """Take one guard away; only the test of the guard itself, and a re-install, do so."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            for name in guard.sqlite_names:
+                cursor.execute(f"DROP TRIGGER IF EXISTS {name}")
+            return
+        cursor.execute(f"DROP TRIGGER IF EXISTS {guard.name} ON {guard.table}")
+        cursor.execute(f"DROP TRIGGER IF EXISTS {guard.name}_truncate ON {guard.table}")
+        cursor.execute(f"ALTER TABLE {guard.table} DROP CONSTRAINT IF EXISTS {guard.name}")
+
+
+def missing(connection: BaseDatabaseWrapper) -> list[str]:
+    """Names of guards that are not in force on this database."""
+    return [guard.name for guard in registered() if not _present(connection, guard)]
+
+
+def install_after_migrate(using: str = "default", **_: Any) -> None:
+    """Receiver of post_migrate."""
+    install(connections[using])

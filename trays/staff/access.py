@@ -1,0 +1,108 @@
+"""Who may do what, where: asked by every service, for the act and for the row."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import Model, QuerySet
+from django.utils.translation import gettext as _
+
+from trays.parties.models import Site
+from trays.staff.models import Person, Role
+from trays.web.errors import NotAllowed, NotThere
+
+K = Role.Kind
+THEATRE = frozenset({K.SCRUB_NURSE, K.CIRCULATING_NURSE})
+HOSPITAL = frozenset(set(K) - {K.SUPPLIER})
+
+# Each act in the trade's words, and the roles that may do it at their own site.
+ACTS: dict[str, frozenset[str]] = {
+    "see_cases": HOSPITAL,
+    "see_stock": HOSPITAL,
+    "see_sets": HOSPITAL,
+    "see_reorders": frozenset({K.STORES, K.COORDINATOR, K.QUALITY}),
+    "see_picks": HOSPITAL,
+    "book_case": frozenset({K.COORDINATOR, K.SURGEON}),
+    "reorder_list": frozenset({K.COORDINATOR}),
+    "predict_size": frozenset({K.COORDINATOR, K.SURGEON}),
+    "hold_stock": frozenset({K.COORDINATOR, K.STORES}),
+    "make_pick_list": frozenset({K.COORDINATOR, K.STORES, K.STERILE_SERVICES}),
+    "print_count_sheets": THEATRE | {K.COORDINATOR, K.STERILE_SERVICES},
+    "print_labels": frozenset({K.STERILE_SERVICES, K.STORES}),
+    "receive_stock": frozenset({K.STORES}),
+    "import_files": frozenset({K.COORDINATOR, K.STORES, K.STERILE_SERVICES}),
+}
+
+
+def may(*, by: Person, act: str, site_id: int) -> bool:
+    """Whether the person may do the act at the site. Unknown acts raise KeyError: a fault in the code."""
+    roles = ACTS[act]
+    return by.is_superuser or any(role.site_id == site_id and role.kind in roles for role in _roles_of(by))
+
+
+def require(*, by: Person, act: str, site_id: int) -> None:
+    """Refuse, with code "not-your-act", unless the person may do the act at the site."""
+    if not may(by=by, act=act, site_id=site_id):
+        raise NotAllowed(
+            "not-your-act",
+            _("Your role does not include this at this site."),
+            _("Ask a colleague whose role it is, or have your roles changed."),
+        )
+
+
+def sites_for(*, by: Person, act: str) -> QuerySet[Site]:
+    """The sites at which the person may do the act, in order of name."""
+    sites = Site.objects.order_by("name")
+    if by.is_superuser:
+        return sites
+    roles = ACTS[act]
+    ids = {role.site_id for role in _roles_of(by) if role.kind in roles and role.site_id}
+    return sites.filter(pk__in=ids)
+
+
+def kinds_of(by: Person) -> set[str]:
+    """The kinds of role that the person holds anywhere."""
+    return {role.kind for role in _roles_of(by)}
+
+
+def main_role(by: Person) -> Role | None:
+    """The role the person was given first: whose page they land on."""
+    return next(iter(_roles_of(by)), None)
+
+
+def home_site(by: Person) -> Site | None:
+    """The site where the person works: of their first role at a site; the keeper's is the first site."""
+    for role in _roles_of(by):
+        if role.site is not None:
+            return role.site
+    return Site.objects.order_by("pk").first() if by.is_superuser else None
+
+
+def fetch(rows: QuerySet[Any], *, by: Person, act: str, site: str = "site_id", **lookup: Any) -> Any:
+    """Fetch one row and check the act at its site; missing and forbidden rows look the same (404).
+
+    `site` is the path from the row to its site's id. Views get their rows by this only.
+    """
+    row = rows.filter(**lookup).first()
+    if row is None or not may(by=by, act=act, site_id=_follow(row, site)):
+        raise NotThere(
+            "not-there",
+            _("There is nothing here that you may see."),
+            _("Go back, or search for it by its code."),
+        )
+    return row
+
+
+def _follow(row: Model, path: str) -> int:
+    value: Any = row
+    for name in path.split("__"):
+        value = getattr(value, name)
+    return int(value)
+
+
+def _roles_of(by: Person) -> Iterable[Role]:
+    # One query per request: the roles stay on the person that the session brought.
+    kept = getattr(by, "_roles_kept", None)
+    if kept is None:
+        kept = list(by.roles.select_related("site").order_by("pk"))
+        by._roles_kept = kept  # type: ignore[attr-defined]
+    return kept

@@ -1,0 +1,87 @@
+"""People who sign in, and the roles in which they act."""
+
+from typing import Any, ClassVar
+
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from trays.ledger.laws import exactly_one, one_of
+from trays.parties.models import Party, Site
+
+
+class PersonManager(BaseUserManager["Person"]):
+    """Makes people who can sign in."""
+
+    def create_user(self, username: str, password: str | None = None, **fields: Any) -> "Person":
+        person = self.model(username=username, **fields)
+        person.set_password(password)
+        person.save(using=self._db)
+        return person
+
+    def create_superuser(self, username: str, password: str | None = None, **fields: Any) -> "Person":
+        return self.create_user(username, password, is_superuser=True, **fields)
+
+
+class Person(AbstractBaseUser, PermissionsMixin):
+    """Somebody who acts. A superuser is the system's keeper: sets up, holds no clinical role by that."""
+
+    username = models.CharField(max_length=60, unique=True)
+    name = models.CharField(max_length=120)
+    badge = models.CharField(max_length=18, blank=True)
+    is_active = models.BooleanField(default=True)
+
+    USERNAME_FIELD = "username"
+    REQUIRED_FIELDS: ClassVar[list[str]] = ["name"]
+    objects = PersonManager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["badge"], condition=~Q(badge=""), name="person_badge_once"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_full_name(self) -> str:
+        return self.name
+
+
+class RoleKind(models.TextChoices):
+    COORDINATOR = "coordinator", _("Coordinator")
+    STERILE_SERVICES = "sterile_services", _("Sterile services")
+    SCRUB_NURSE = "scrub_nurse", _("Scrub nurse")
+    CIRCULATING_NURSE = "circulating_nurse", _("Circulating nurse")
+    SURGEON = "surgeon", _("Surgeon")
+    STORES = "stores", _("Stores")
+    QUALITY = "quality", _("Quality")
+    SUPPLIER = "supplier", _("Supplier")
+
+
+class Role(models.Model):
+    """A person in a role, at one site or for one supplier."""
+
+    Kind = RoleKind
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="roles")
+    kind = models.CharField(max_length=20, choices=Kind.choices)
+    site = models.ForeignKey(Site, null=True, blank=True, on_delete=models.PROTECT, related_name="roles")
+    supplier = models.ForeignKey(Party, null=True, blank=True, on_delete=models.PROTECT, related_name="roles")
+
+    class Meta:
+        constraints = [
+            one_of("kind", RoleKind, "role_kind"),
+            exactly_one("role_at_site_or_supplier", "site", "supplier"),
+            models.UniqueConstraint(
+                fields=["person", "kind", "site"], condition=Q(site__isnull=False), name="role_once_at_site"
+            ),
+            models.UniqueConstraint(
+                fields=["person", "kind", "supplier"],
+                condition=Q(supplier__isnull=False),
+                name="role_once_for_supplier",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person} as {self.kind}"
