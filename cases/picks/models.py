@@ -22,7 +22,7 @@ class PickList(models.Model):
     made_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     in_room = models.FloatField()
     wanted = models.FloatField()
-    # What the list said when it was made: levels, reasons, sizes wanted, what was not on site. No personal text.
+    # What the list said when it was made: levels, reasons, sizes wanted, what was not on site.
     said = models.JSONField(default=dict)
     replaced_at = models.DateTimeField(null=True, blank=True)
 

@@ -25,13 +25,14 @@ class ImportRun(models.Model):
     rows_read = models.PositiveIntegerField(default=0)
     rows_total = models.PositiveIntegerField(default=0)
     applied_at = models.DateTimeField(null=True)
+    # How it was read ("read as Windows-1252"), and the file's SHA-256: the same file twice is told.
+    note = models.TextField(blank=True)
+    digest = models.CharField(max_length=64, blank=True)
 
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(
-                    state__in=["checking", "checked", "faulty", "applied", "set_aside"]
-                ),
+                condition=models.Q(state__in=["checking", "checked", "faulty", "applied", "set_aside"]),
                 name="import_run_state",
             )
         ]

@@ -141,11 +141,14 @@ def _field(bound: BoundField) -> Iterator[tuple[str, Any]]:
     if isinstance(widget, TextInput | PasswordInput) and length and "size" not in widget.attrs:
         widget.attrs["size"] = min(int(length), WIDEST_FIELD)
     kind = getattr(widget, "input_type", "")
+    values = {str(value) for value, _words in getattr(bound.field, "choices", ()) if value}
     yield "field", bound
     yield "group", bound.use_fieldset
     yield "tick", kind == "checkbox" and isinstance(widget, Input)
     yield "long", isinstance(widget, Textarea)
     yield "optional", not bound.field.required
+    # The side is asked by two large buttons with the words, wherever it is asked.
+    yield "sides", bool(values) and values <= {"left", "right", "both"}
 
 
 @register.inclusion_tag("parts/answer.html")

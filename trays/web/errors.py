@@ -79,7 +79,9 @@ def faults_from(form: "BaseForm") -> list[Fault]:
     faults = [Fault("", "", str(sentence)) for sentence in form.errors.get(NON_FIELD_ERRORS, [])]
     for field in form:
         label = "" if field.is_hidden else str(field.label)
-        target = "" if field.is_hidden else (field.id_for_label or field.auto_id or "")
+        # A group of choices has no element of its own to go to: its first choice.
+        first = f"{field.auto_id}_0" if field.use_fieldset and field.auto_id else field.id_for_label
+        target = "" if field.is_hidden else (first or "")
         faults.extend(Fault(target, label, str(sentence)) for sentence in field.errors)
     return faults
 

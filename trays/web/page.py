@@ -17,7 +17,9 @@ ANSWER_PLACE = "answer"
 def wants_part(request: HttpRequest) -> bool:
     """Whether htmx asks for a part of the page (not for the page itself, as when it restores its history)."""
     htmx = getattr(request, "htmx", None)
-    return bool(htmx) and not htmx.boosted and not htmx.history_restore_request
+    if not htmx:
+        return False
+    return not htmx.boosted and not htmx.history_restore_request
 
 
 def wants_json(request: HttpRequest) -> bool:

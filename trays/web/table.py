@@ -191,6 +191,9 @@ class Lines(tables.Table):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs["attrs"] = {"class": " ".join(("lines", *self.looks)), **(kwargs.get("attrs") or {})}
+        # Given here as well as in Meta, which a table without a Meta of its own does not inherit.
+        kwargs.setdefault("template_name", Lines.Meta.template_name)
+        kwargs.setdefault("default", Lines.Meta.default)
         super().__init__(*args, **kwargs)
 
     @property
@@ -286,7 +289,7 @@ def table_file(table: Lines, kind: str, file_name: str) -> HttpResponse:
 
 
 def _without_markup(cell: Any) -> Any:
-    """A cell without tags: a ``render_x`` that has no ``value_x`` beside it gives HTML to the file as well."""
+    """A cell without tags: a ``render_x`` that has no ``value_x`` beside it gives HTML to files too."""
     if isinstance(cell, SafeData):
         return " ".join(unescape(strip_tags(str(cell).replace("<", " <"))).split())
     return cell

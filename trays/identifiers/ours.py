@@ -1,0 +1,191 @@
+"""Identifiers that this program puts on its own labels and sheets, made and read back.
+
+Sets carry a GRAI, packs and instruments a GIAI (a pack with its round in the internal AI 91), places a
+GLN with its extension, sheets a GDTI; components keep their GTIN. Lot, dates and serial belong to a
+GTIN only and are never put beside a GRAI or GIAI. All makers return an element string for a symbol and
+raise ``gs1.Malformed`` for data that breaks a rule.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from trays.identifiers import gs1
+from trays.identifiers.checkdigits import gtin14, is_digits, with_mod10
+from trays.identifiers.gs1 import Element, Fault, Malformed
+
+ASSET_AIS = frozenset({"8003", "8004"})
+NEVER_BESIDE_ASSETS = frozenset({"10", "17", "21"})
+# Lines of a sheet are coded serial + hyphen + at least three digits.
+LINE_DIGITS = 3
+
+
+@dataclass(frozen=True)
+class SetKey:
+    """A set's holder: asset type (13 digits with check digit) and serial."""
+
+    asset_type: str
+    serial: str
+
+
+@dataclass(frozen=True)
+class AssetKey:
+    """A pack or an instrument by its GIAI; ``round`` is the pack's round, or none."""
+
+    giai: str
+    round: str | None = None
+
+
+@dataclass(frozen=True)
+class PlaceKey:
+    """A place: GLN and, for a shelf or bin, its extension."""
+
+    gln: str
+    extension: str | None = None
+
+
+@dataclass(frozen=True)
+class SheetKey:
+    """A sheet of paper, or one line of it: never the thing that the line is about."""
+
+    document: str
+    serial: str
+    line: int | None = None
+
+
+@dataclass(frozen=True)
+class TradeItemKey:
+    """A kind of component by its GTIN (14 digits)."""
+
+    gtin: str
+
+
+OurKey = SetKey | AssetKey | PlaceKey | SheetKey | TradeItemKey
+
+
+def numbered(prefix: str, reference: str, length: int = 13) -> str:
+    """Company prefix, zeros, reference and check digit: ``length`` digits in all.
+
+    Raises Malformed when they are no digits or too many.
+    """
+    room = length - 1 - len(prefix)
+    if not (is_digits(prefix) and is_digits(reference)) or len(reference) > room:
+        raise Malformed(
+            Fault("length", f"Prefix {prefix} and number {reference} do not make {length} digits.")
+        )
+    return with_mod10(prefix + reference.rjust(room, "0"))
+
+
+def asset_type(prefix: str, reference: str) -> str:
+    """Asset type of a kind of set (13 digits)."""
+    return numbered(prefix, reference)
+
+
+def gln(prefix: str, reference: str) -> str:
+    """Global location number of a room (13 digits)."""
+    return numbered(prefix, reference)
+
+
+def document_number(prefix: str, reference: str) -> str:
+    """Document number of a kind of sheet (13 digits)."""
+    return numbered(prefix, reference)
+
+
+def gtin(prefix: str, reference: str) -> str:
+    """GTIN of a single unit as 14 digits (indicator 0)."""
+    return gtin14(numbered(prefix, reference))
+
+
+def set_label(asset_type: str, serial: str) -> str:
+    """(8003): a set's holder."""
+    return gs1.build([("8003", "0" + asset_type + serial)])
+
+
+def pack_label(prefix: str, key: str, round: str) -> str:
+    """(8004) + (91): a pack and its round, so that a copy in a record names the round."""
+    return gs1.build([("8004", prefix + key), ("91", round)])
+
+
+def instrument(prefix: str, key: str) -> str:
+    """(8004): one instrument, or a pack without its round."""
+    return gs1.build([("8004", prefix + key)])
+
+
+def place(gln: str, extension: str = "") -> str:
+    """(414), and (254) for a shelf or bin within the room."""
+    return gs1.build([("414", gln), *([("254", extension)] if extension else [])])
+
+
+def sheet(document: str, serial: str) -> str:
+    """(253): one sheet. The serial holds no hyphen, which starts a line's number."""
+    if not serial or "-" in serial:
+        raise Malformed(Fault("content", "A sheet's serial has at least one character and no hyphen.", "253"))
+    return gs1.build([("253", document + serial)])
+
+
+def sheet_line(document: str, serial: str, number: int) -> str:
+    """(253) with ``-nnn``: one line of a sheet. Scanning it goes to the line and ticks nothing."""
+    if number < 1:
+        raise Malformed(Fault("content", "Lines count from 1.", "253"))
+    sheet(document, serial)
+    return gs1.build([("253", f"{document}{serial}-{number:0{LINE_DIGITS}d}")])
+
+
+def component(gtin: str) -> str:
+    """(01): a kind of component, from a GTIN of 8, 12, 13 or 14 digits."""
+    return gs1.build([("01", gtin.rjust(14, "0"))])
+
+
+def fault_of_ours(elements: Iterable[Element]) -> Fault | None:
+    """Lot, expiry or serial beside an asset: never on a label that is made here."""
+    ais = {e.ai for e in elements}
+    beside = sorted(ais & NEVER_BESIDE_ASSETS)
+    if ais & ASSET_AIS and beside:
+        return Fault(
+            "pairing", f"({beside[0]}) belongs to a GTIN and never stands beside an asset.", beside[0]
+        )
+    return None
+
+
+# What stands beside each key on labels that are made here.
+_SHAPES = {
+    "8003": (frozenset({"8003"}),),
+    "8004": (frozenset({"8004"}), frozenset({"8004", "91"})),
+    "253": (frozenset({"253"}),),
+    "414": (frozenset({"414"}), frozenset({"414", "254"})),
+}
+
+
+def possible(elements: tuple[Element, ...], own_prefixes: tuple[str, ...]) -> bool:
+    """False for a reading whose key has one of our own prefixes but whose AIs never stand together here."""
+    ais = {e.ai for e in elements}
+    for element in elements:
+        shapes = _SHAPES.get(element.ai)
+        number = element.value[1:] if element.ai == "8003" else element.value
+        if shapes and any(number.startswith(p) for p in own_prefixes) and ais not in shapes:
+            return False
+    return True
+
+
+def _sheet_key(value: str) -> SheetKey | None:
+    document, serial = value[:13], value[13:]
+    number, hyphen, line = serial.partition("-")
+    if not hyphen:
+        return SheetKey(document, serial) if serial else None
+    fine = bool(number) and is_digits(line) and len(line) >= LINE_DIGITS and int(line) > 0
+    return SheetKey(document, number, int(line)) if fine else None
+
+
+def key_of(elements: Iterable[Element]) -> OurKey | None:
+    """The key that an element string carries, or none. Whether it is on file is the caller's to find out."""
+    values = {e.ai: e.value for e in elements}
+    if "8003" in values:
+        return SetKey(values["8003"][1:14], values["8003"][14:])
+    if "8004" in values:
+        return AssetKey(values["8004"], values.get("91"))
+    if "253" in values:
+        return _sheet_key(values["253"])
+    if "414" in values:
+        return PlaceKey(values["414"], values.get("254"))
+    if "01" in values:
+        return TradeItemKey(values["01"])
+    return None
