@@ -154,3 +154,11 @@ def as_person(world: Any) -> Any:
         return client
 
     return sign_in
+
+
+@pytest.fixture(autouse=True)
+def nothing_kept() -> None:
+    """Each test starts with an empty cache: the record of another test's world looks just like this one's."""
+    from django.core.cache import cache
+
+    cache.clear()

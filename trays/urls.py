@@ -1,10 +1,10 @@
 """Addresses of the rooms of trays/."""
 
-import importlib.util
-
 from django.urls import URLPattern, URLResolver, include, path
 
-ROOMS = ['web', 'staff', 'stock', 'instruments', 'labels']
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("", include(f"trays.{room}.urls")) for room in ROOMS if importlib.util.find_spec(f"trays.{room}.urls")
+    path("", include("trays.web.urls")),
+    path("", include("trays.staff.urls")),
+    path("", include("trays.instruments.urls")),
+    path("", include("trays.labels.urls")),
 ]

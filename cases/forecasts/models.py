@@ -58,16 +58,12 @@ class Outcome(models.Model):
     component = models.ForeignKey(Component, on_delete=models.PROTECT, related_name="outcomes")
     used_on = models.DateField()
     method = models.CharField(max_length=20, choices=Prediction.Method.choices, blank=True)
-    planner = models.ForeignKey(
-        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
+    planner = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     predicted_rank = models.PositiveSmallIntegerField(null=True, blank=True)
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(
-                fields=["site", "reference", "slot", "component"], name="outcome_once"
-            ),
+            models.UniqueConstraint(fields=["site", "reference", "slot", "component"], name="outcome_once"),
             models.CheckConstraint(
                 condition=Q(method="") | Q(method__in=Prediction.Method.values), name="outcome_method"
             ),

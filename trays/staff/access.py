@@ -59,6 +59,18 @@ def sites_for(*, by: Person, act: str) -> QuerySet[Site]:
     return sites.filter(pk__in=ids)
 
 
+def sites_or_refuse(*, by: Person, act: str) -> list[Site]:
+    """The same as a list; refused, with code "not-your-act", where there is none."""
+    sites = list(sites_for(by=by, act=act))
+    if not sites:
+        raise NotAllowed(
+            "not-your-act",
+            _("Your role does not include this page."),
+            _("Ask a colleague whose role it is, or have your roles changed."),
+        )
+    return sites
+
+
 def kinds_of(by: Person) -> set[str]:
     """The kinds of role that the person holds anywhere."""
     return {role.kind for role in _roles_of(by)}

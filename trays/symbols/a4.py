@@ -77,7 +77,7 @@ class Head:
     """The head of every page.
 
     ``subject`` with its ``side`` ("RIGHT") is the biggest thing; ``code`` is the element string of the
-    sheet, ``number`` what people call it; ``facts`` are up to six, two rows of three.
+    sheet ("" draws no symbol), ``number`` what people call it; ``facts`` are up to six, two rows of three.
     """
 
     kind: str
@@ -174,10 +174,12 @@ def _draw_head(paper: Paper, sheet: Sheet, page_word: str) -> None:
     page_wide = paper.text(right, 15.6, page_word, 12, Face.BOLD, Align.RIGHT)
     paper.fitted(LEFT, 15.6, head.kind, 11, width=right - LEFT - page_wide - 4, least=8)
     _draw_subject(paper, head, right)
-    code = paper.matrix(LEFT, 31.5, datamatrix.modules(head.code), SHEET_HEAD_DOTS)
+    bottom = 0.0
+    if head.code:
+        bottom = paper.matrix(LEFT, 31.5, datamatrix.modules(head.code), SHEET_HEAD_DOTS).bottom
     paper.exact(
         LEFT,
-        max(45.7, code.bottom + 3.5),
+        max(45.7, bottom + 3.5),
         head.number,
         8,
         width=_FACT_X - LEFT - 0.5,
@@ -219,9 +221,19 @@ def _draw_facts(paper: Paper, head: Head, right: float) -> None:
             y = 33.5 + row * 8.2
             paper.fitted(x, y, fact.label, 7, width=room)
             if fact.exact:
-                paper.exact(x, y + 4.1, fact.value, 10, width=room, least=7, face=Face.BOLD)
+                _draw_exact_fact(paper, x, y, fact.value, room)
             else:
                 paper.fitted(x, y + 4.1, fact.value, 10, width=room, least=7.5, face=Face.BOLD)
+
+
+def _draw_exact_fact(paper: Paper, x: float, y: float, value: str, room: float) -> None:
+    """Whole: on one line, or on two of 7 points when it is longer than any number should be."""
+    halves = lettering.wrap(value, room, 7, Face.BOLD)
+    if len(halves) == 2:
+        for number, half in enumerate(halves):
+            paper.text(x, y + 2.9 + number * 2.6, half, 7, Face.BOLD)
+    else:
+        paper.exact(x, y + 4.1, value, 10, width=room, least=7, face=Face.BOLD)
 
 
 _FACT_GAP = 2.5
@@ -236,16 +248,26 @@ def _fact_columns(facts: tuple[Fact, ...], right: float) -> list[tuple[float, fl
     whole = [_fact_need(facts[c::3]) for c in range(3)]
     wide = list(even)
     if any(need > have for need, have in zip(whole, even, strict=True)):
-        wide = _share(
-            right - _FACT_X + _FACT_GAP, [_fact_need(facts[c::3], exact=True) for c in range(3)], whole
-        )
+        room = right - _FACT_X + _FACT_GAP
+        for size in (10.0, 9.0, 8.0, 7.0):
+            least = [_fact_need(facts[c::3], exact=True, size=size) for c in range(3)]
+            if sum(least) <= room:
+                break
+        wide = _share(room, least, whole)
     starts = [_FACT_X, _FACT_X + wide[0], _FACT_X + wide[0] + wide[1]]
     return [(x, w - _FACT_GAP + 0.01) for x, w in zip(starts, wide, strict=True)]
 
 
-def _fact_need(facts: tuple[Fact, ...], *, exact: bool = False) -> float:
-    """Width of a column with its gap; with ``exact`` names are not counted."""
-    values = [lettering.width(f.value, 10, Face.BOLD) for f in facts if f.exact or not exact]
+# So much of a name stays however long the numbers beside it are.
+_FACT_NAME_LEAST = 20.0
+
+
+def _fact_need(facts: tuple[Fact, ...], *, exact: bool = False, size: float = 10.0) -> float:
+    """Width of a column with its gap at a size of type; with ``exact`` names count only for their least."""
+    values = [lettering.width(f.value, size, Face.BOLD) for f in facts if f.exact or not exact]
+    if exact:
+        names = [lettering.width(f.value, 10, Face.BOLD) for f in facts if not f.exact]
+        values += [min(name, _FACT_NAME_LEAST) for name in names]
     return max([*values, *(lettering.width(f.label, 7) for f in facts)], default=0.0) + _FACT_GAP
 
 

@@ -209,6 +209,16 @@ def exact(
     raise DoesNotFit(text, width_mm)
 
 
+def bare_name(name: str, *said: str) -> str:
+    """The name without the words at its end that stand beside it anyway, such as its size and side."""
+    words = sorted({word.casefold() for word in said if word}, key=len, reverse=True)
+    while True:
+        end = next((w for w in words if name.casefold().endswith((f" {w}", f",{w}"))), None)
+        if end is None:
+            return name
+        name = name[: -len(end)].rstrip(" ,")
+
+
 def name_list(
     names: list[str], width_mm: float, size: float, more: Callable[[int], str], face: Face = Face.REGULAR
 ) -> str:

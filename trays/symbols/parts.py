@@ -58,9 +58,10 @@ def section_head(
         room = RIGHT - x - wide - 3 - lettering.width(tail, 8.5)
         made = paper.fitted(x, y, title, 11, width=room, least=9, face=Face.BOLD)
         x += lettering.width(made.lines[0], made.size, Face.BOLD)
-        rest = f"{tail} {hint}".strip()
-        if rest and RIGHT - x - wide - 5 > 12:
-            paper.fitted(x + 2.5, y, rest, 8.5, width=RIGHT - x - wide - 5, least=7.5)
+        if goes_on:
+            x += 1.0 + paper.text(x + 1.0, y, continued, 8.5)
+        if hint and RIGHT - x - wide - 5 > 12:
+            paper.fitted(x + 2.5, y, hint, 8.5, width=RIGHT - x - wide - 5, least=7.5)
 
     return SectionHead(height, draw)
 

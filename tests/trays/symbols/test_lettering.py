@@ -135,3 +135,10 @@ def test_the_fonts_come_with_their_licence() -> None:
     assert {p.stem for p in FONT_FOLDER.glob("*.ttf")} == {face.value for face in Face}
     assert "Bitstream" in (FONT_FOLDER / "LICENSE.txt").read_text(encoding="utf-8")
     assert all(lettering.font_name(face) == face.value for face in Face)
+
+
+def test_a_name_loses_the_size_and_side_that_stand_beside_it_and_nothing_else() -> None:
+    assert lettering.bare_name("Femoral size 4 LEFT", "4", "size 4", "LEFT") == "Femoral"
+    assert lettering.bare_name("Stem, short, size 4, left", "4", "size 4", "LEFT") == "Stem, short"
+    assert lettering.bare_name("Blade 14", "4", "size 4") == "Blade 14"
+    assert lettering.bare_name("4", "4") == "4"

@@ -1,0 +1,353 @@
+"""What a scan leads to: the page to go to, what the thing is, or why it was refused.
+
+Things of a site that the person may not see are answered like things that are not on file.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import cast
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from cases.bookings.models import Case
+from cases.counts.models import CountSheet
+from cases.picks.models import PickList
+from cases.picks.papers import number_from
+from cases.reorders.queries import held_words, size_words
+from trays.catalogue.models import Component
+from trays.catalogue.queries import component_by_gtin, families_by_code, search
+from trays.identifiers import gs1, ours
+from trays.identifiers.meaning import Kind, Reading
+from trays.instruments.models import InstrumentSet, Pack
+from trays.instruments.queries import pack_by_number, set_by_grai
+from trays.places.models import Place
+from trays.places.queries import place_by_label
+from trays.staff.access import sites_for
+from trays.staff.models import Person
+from trays.stock.models import Unit
+from trays.stock.queries import on_hand, site_day, units_named
+from trays.stock.tables import date_word
+from trays.web.wording import sitetime
+
+SHOWN = 8
+# Codes of people are not kept as scans.
+PERSONAL = (Kind.PATIENT, Kind.STAFF)
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Something to press under an answer."""
+
+    label: str
+    url: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """The answer to one scan. With ``url`` the person is taken there; ``code`` says why it was refused."""
+
+    what: str = ""
+    why: str = ""
+    next_step: str = ""
+    url: str = ""
+    code: str = ""
+    links: tuple[Link, ...] = field(default=())
+    keep_raw: bool = True
+
+    @property
+    def refused(self) -> bool:
+        return bool(self.code)
+
+
+class Finder:
+    """Finds what one person may see, at one moment."""
+
+    def __init__(self, *, by: Person, at: datetime) -> None:
+        self.by = by
+        self.at = at
+        self._sites: dict[str, dict[int, str]] = {}
+
+    def sites(self, act: str) -> dict[int, str]:
+        """Ids and names of the sites at which the person may do the act."""
+        if act not in self._sites:
+            self._sites[act] = {site.pk: site.name for site in sites_for(by=self.by, act=act)}
+        return self._sites[act]
+
+    def find(self, reading: Reading) -> Finding:
+        """Where the reading leads."""
+        if reading.kind in PERSONAL:
+            return refuse(
+                "code-of-a-person",
+                _("This is the code of a person, not of a thing; it was not kept."),
+                _("Scan the label of a pack, set, place, sheet or component."),
+                keep_raw=False,
+            )
+        if reading.choices and reading.kind != Kind.TEXT:
+            return _ambiguous(reading)
+        if not reading.usable:
+            return refuse(
+                "code-unreadable", reading.sentence, _("Scan it again, or type what stands below it.")
+            )
+        by_key: dict[type, Callable[[Reading], Finding]] = {
+            ours.SetKey: self._set,
+            ours.AssetKey: self._pack,
+            ours.PlaceKey: self._place,
+            ours.SheetKey: self._sheet,
+            ours.TradeItemKey: self._item,
+        }
+        if reading.key is not None:
+            return by_key[type(reading.key)](reading)
+        if reading.kind == Kind.HIBC:
+            return self._item(reading)
+        if reading.kind == Kind.TEXT:
+            return self._text(reading.text.strip())
+        return refuse(
+            "nothing-to-find",
+            _("Nothing here is found by such a code."),
+            _("Scan the code with the item number."),
+        )
+
+    # Sets, packs, places
+
+    def _set(self, reading: Reading) -> Finding:
+        key = cast(ours.SetKey, reading.key)
+        found = set_by_grai(key.asset_type + key.serial)
+        return self._go_to_set(found) or not_on_file(_("No set with this label is on file."))
+
+    def _go_to_set(self, found: InstrumentSet | None) -> Finding | None:
+        if found is None or found.site_id not in self.sites("see_sets"):
+            return None
+        return Finding(what=_("Set %(code)s") % {"code": found.code}, url=reverse("set", args=[found.code]))
+
+    def _pack(self, reading: Reading) -> Finding:
+        key = cast(ours.AssetKey, reading.key)
+        pack = pack_by_number(key.giai)
+        going = self._go_to_pack(pack)
+        if pack is None or going is None:
+            return not_on_file(_("No pack with this label is on file."))
+        given = key.round
+        if given and given != str(pack.round):
+            return refuse(
+                "label-of-another-round",
+                _("This label is of round %(label)s of pack %(pack)s, which is in round %(now)s.")
+                % {"label": given, "pack": pack.number, "now": pack.round},
+                _("Set the pack aside and ask sterile services; an old label must not stay on a pack."),
+                links=(Link(_("Set %(code)s") % {"code": pack.set.code}, going.url),),
+            )
+        return going
+
+    def _go_to_pack(self, pack: Pack | None) -> Finding | None:
+        return self._go_to_set(pack.set) if pack is not None else None
+
+    def _place(self, reading: Reading) -> Finding:
+        key = cast(ours.PlaceKey, reading.key)
+        place = place_by_label(key.gln, key.extension or "")
+        return self._about_place(place) or not_on_file(_("No place with this label is on file."))
+
+    def _about_place(self, place: Place | None) -> Finding | None:
+        if place is None or place.site_id not in self.sites("see_stock"):
+            return None
+        units = Unit.objects.filter(place=place, state__in=Unit.ON_HAND).count()
+        packs = Pack.objects.filter(place=place).count()
+        there = ngettext("%(count)s unit", "%(count)s units", units) % {"count": units}
+        trays = ngettext("%(count)s pack", "%(count)s packs", packs) % {"count": packs}
+        return Finding(
+            what=f"{place.name}, {place.site.name}",
+            why=_("%(units)s and %(packs)s are there, by the record.") % {"units": there, "packs": trays},
+        )
+
+    # Sheets and cases
+
+    def _sheet(self, reading: Reading) -> Finding:
+        key = cast(ours.SheetKey, reading.key)
+        found = self._sheet_by_number(number_from(key.serial), key.line)
+        return found or not_on_file(_("No sheet with this number is on file."))
+
+    def _sheet_by_number(self, number: str, line: int | None) -> Finding | None:
+        if not number:
+            return None
+        listed = PickList.objects.select_related("case").filter(number=number).first()
+        if listed is not None and listed.case.site_id in self.sites("see_picks"):
+            anchor = f"#line-{line}" if line else ""
+            return Finding(
+                what=_("Pick list %(number)s") % {"number": number},
+                url=reverse("pick-list", args=[listed.pk]) + anchor,
+            )
+        sheet = CountSheet.objects.select_related("case").filter(number=number).first()
+        if sheet is not None and sheet.case.site_id in self.sites("see_cases"):
+            return Finding(
+                what=_("Count sheet %(number)s") % {"number": number},
+                url=reverse("count-sheets", args=[sheet.case_id]),
+            )
+        return None
+
+    def _case(self, text: str) -> Finding | None:
+        cases = Case.objects.filter(site_id__in=self.sites("see_cases"))
+        found = list(cases.filter(reference=text)[:2]) or list(cases.filter(reference__iexact=text)[:2])
+        if len(found) != 1:
+            return None
+        return Finding(
+            what=_("Case %(reference)s") % {"reference": found[0].reference},
+            url=reverse("case", args=[found[0].pk]),
+        )
+
+    # Components and units
+
+    def _item(self, reading: Reading) -> Finding:
+        code = reading.gtin or reading.value("device") or ""
+        found = component_by_gtin(code) if code else None
+        if found is None:
+            return refuse(
+                "unknown-item",
+                _("No component with the code %(code)s is on file.") % {"code": code or reading.text[:40]},
+                _("Ask stores to add it to the catalogue; a used one is recorded all the same."),
+            )
+        component, quantity = found
+        if not self.sites("see_stock"):
+            return not_on_file(_("You may not see stock."))
+        if reading.lot or reading.serial:
+            return self._unit(component, reading)
+        return self._component(component, quantity)
+
+    def _component(self, component: Component, quantity: int) -> Finding:
+        counts = {
+            site_id: on_hand(site_id=site_id).filter(component=component).count()
+            for site_id in self.sites("see_stock")
+        }
+        where = ", ".join(f"{name} {counts[pk]}" for pk, name in self.sites("see_stock").items())
+        box = _(" This code is a box of %(count)s.") % {"count": quantity} if quantity > 1 else ""
+        return Finding(
+            what=component_words(component),
+            why=_("On site: %(where)s.") % {"where": where} + box,
+            links=(self._family_link(component),),
+        )
+
+    def _unit(self, component: Component, reading: Reading) -> Finding:
+        lot, serial = reading.lot or "", reading.serial or ""
+        units = list(
+            units_named(component_id=component.pk, lot=lot, serial=serial).filter(
+                site_id__in=self.sites("see_stock")
+            )[:SHOWN]
+        )
+        named = _("serial %(code)s") % {"code": serial} if serial else _("lot %(code)s") % {"code": lot}
+        if not units:
+            return refuse(
+                "unit-not-on-file",
+                _("%(item)s, %(named)s, is not on file.")
+                % {"item": component_words(component), "named": named},
+                _("Receive it first, or set it aside and tell stores."),
+                links=(self._family_link(component),),
+            )
+        labelled = reading.expiry.day if reading.expiry else None
+        held = held_words([unit.pk for unit in units])
+        return Finding(
+            what=f"{component_words(component)}, {named}",
+            why="; ".join(self._unit_words(unit, held.get(unit.pk, "")) for unit in units) + ".",
+            next_step=_date_differs(units, labelled),
+            links=(self._family_link(component),),
+        )
+
+    def _unit_words(self, unit: Unit, held_for: str) -> str:
+        day = site_day(unit.site, self.at)
+        state = (
+            _("held, %(case)s") % {"case": held_for} if held_for else str(unit.get_state_display()).lower()
+        )
+        dated = date_word(unit.expires, day)
+        until = _("use by %(day)s") % {"day": sitetime(unit.expires, "date")} if unit.expires else ""
+        words = (f"{unit.place.name} {unit.bin}".strip(), state, until, dated)
+        return ", ".join(word for word in words if word)
+
+    def _family_link(self, component: Component) -> Link:
+        return Link(
+            _("Stock of %(family)s") % {"family": component.family.name},
+            reverse("stock-family", args=[component.family.code]),
+        )
+
+    # What people type
+
+    def _text(self, text: str) -> Finding:
+        line = None
+        number = text.upper()
+        serial, hyphen, last = number.rpartition("-")
+        if hyphen and last.isascii() and last.isdigit() and number_from(serial):
+            number, line = serial, int(last)
+        number = number_from(number.replace("-", "", 1))
+        return (
+            self._case(text)
+            or self._sheet_by_number(number, line)
+            or self._go_to_set(_set_by_code(text))
+            or self._go_to_pack(pack_by_number(text))
+            or self._family(text)
+            or self._place_of_code(text)
+            or self._searched(text)
+        )
+
+    def _family(self, text: str) -> Finding | None:
+        family = families_by_code(text)
+        if family is None or not self.sites("see_stock"):
+            return None
+        return Finding(what=family.name, url=reverse("stock-family", args=[family.code]))
+
+    def _place_of_code(self, text: str) -> Finding | None:
+        places = Place.objects.filter(site_id__in=self.sites("see_stock"), code__iexact=text)
+        found = list(places.select_related("site")[:2])
+        return self._about_place(found[0]) if len(found) == 1 else None
+
+    def _searched(self, text: str) -> Finding:
+        found = search(text, SHOWN + 1) if self.sites("see_stock") else []
+        if not found:
+            return refuse(
+                "not-found",
+                _("Nothing is called “%(text)s”.") % {"text": text[:60]},
+                _("Try the code below the bars, a case reference, or part of a name."),
+            )
+        if len(found) == 1:
+            return self._component(found[0], 1)
+        families = {one.family_id: one for one in found}
+        return Finding(
+            what=ngettext("%(count)s component fits.", "%(count)s components fit.", len(found))
+            % {"count": _("More than %(count)s") % {"count": SHOWN} if len(found) > SHOWN else len(found)},
+            why=", ".join(f"{one.name} ({one.code})" for one in found[:SHOWN]) + ".",
+            next_step=_("Type more of the name, or open the stock page of its family."),
+            links=tuple(self._family_link(one) for one in list(families.values())[:3]),
+        )
+
+
+def component_words(component: Component) -> str:
+    """A component as people say it: its family, then size and side."""
+    return f"{component.family.name} {size_words(component)}" if component.size else component.name
+
+
+def refuse(
+    code: str, what: str, next_step: str, *, links: tuple[Link, ...] = (), keep_raw: bool = True
+) -> Finding:
+    """A scan that leads nowhere, with its reason and what to do."""
+    return Finding(what=what, next_step=next_step, code=code, links=links, keep_raw=keep_raw)
+
+
+def not_on_file(what: str) -> Finding:
+    return refuse("not-on-file", what, _("Check that the label belongs here, or ask whoever made it."))
+
+
+def _ambiguous(reading: Reading) -> Finding:
+    ways = [gs1.to_brackets([gs1.Element(p.key, p.value) for p in choice]) for choice in reading.choices]
+    return refuse(
+        "two-readings",
+        reading.sentence,
+        _("Compare with the label and type the right one: %(ways)s.") % {"ways": _(" or ").join(ways[:4])},
+    )
+
+
+def _set_by_code(text: str) -> InstrumentSet | None:
+    return InstrumentSet.objects.filter(code__iexact=text).first()
+
+
+def _date_differs(units: list[Unit], labelled: date | None) -> str:
+    if labelled is None or any(unit.expires == labelled for unit in units):
+        return ""
+    return _("The label says use by %(day)s, the record does not: set it aside and tell stores.") % {
+        "day": sitetime(labelled, "date")
+    }

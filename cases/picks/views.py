@@ -1,0 +1,82 @@
+"""Pages of pick lists: those in force, one of them, its sheet, and making one."""
+
+from typing import cast
+from uuid import uuid4
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from cases.bookings.models import Case
+from cases.picks import queries
+from cases.picks.forms import MakeForm
+from cases.picks.models import PickList
+from cases.picks.reading import sheet_of
+from cases.picks.services import pick_list_make
+from cases.picks.sheet import pick_list_pdf
+from cases.picks.tables import PickLines, PickListLines
+from trays.staff.access import fetch, may, sites_or_refuse
+from trays.staff.models import Person
+from trays.web.page import go_to
+from trays.web.table import PER_PAGE_MOST, answer_table
+
+
+def _list(request: HttpRequest, pk: int) -> PickList:
+    by = cast(Person, request.user)
+    return cast(PickList, fetch(queries.whole_lists(), by=by, act="see_picks", site="case__site_id", pk=pk))
+
+
+@require_GET
+def pick_lists(request: HttpRequest) -> HttpResponse:
+    """The lists in force at the person's sites."""
+    sites = sites_or_refuse(by=cast(Person, request.user), act="see_picks")
+    table = PickListLines(queries.pick_lists(site.pk for site in sites))
+    return answer_table(request, table, "cases/picks/pick_lists.html", file_name="pick-lists")
+
+
+@require_GET
+def pick_list(request: HttpRequest, pk: int) -> HttpResponse:
+    """One list in walking order, with its verdict, its sizes and what is not on site."""
+    chosen = _list(request, pk)
+    sheet = sheet_of(chosen, at=timezone.now())
+    context = {
+        "pick_list": chosen,
+        "case": chosen.case,
+        "sheet": sheet,
+        "may_make": may(by=cast(Person, request.user), act="make_pick_list", site_id=chosen.case.site_id),
+        "key": uuid4(),
+    }
+    return answer_table(
+        request,
+        PickLines(sheet),
+        "cases/picks/pick_list.html",
+        context,
+        file_name=chosen.number,
+        per_page=PER_PAGE_MOST,
+    )
+
+
+@require_GET
+def pick_list_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """The same as paper."""
+    chosen = _list(request, pk)
+    pdf = pick_list_pdf(sheet_of(chosen, at=timezone.now()))
+    return HttpResponse(
+        pdf,
+        content_type="application/pdf",
+        headers={
+            "Content-Disposition": f'attachment; filename="{chosen.number}.pdf"',
+            "Cache-Control": "no-store",
+        },
+    )
+
+
+@require_POST
+def make(request: HttpRequest, pk: int) -> HttpResponse:
+    """Make the case's list, or make it anew."""
+    cases = Case.objects.select_related("site", "list__theatre", "procedure")
+    case = fetch(cases, by=cast(Person, request.user), act="see_picks", pk=pk)
+    form = MakeForm(request.POST)
+    key = form.cleaned_data["client_key"] if form.is_valid() else None
+    made = pick_list_make(by=cast(Person, request.user), case=case, at=timezone.now(), client_key=key)
+    return go_to(request, "pick-list", made.pk)

@@ -1,0 +1,289 @@
+"""Slots joined by fit rules: the joint law of what a case draws, in independent parts.
+
+The joint law is the product of the slots' laws ("unused" is one more outcome), restricted to combinations
+that meet every rule, over its total. Slots that are joined by a rule, by a common item (both sides: demands
+add) or by a need for a set stand in one part; parts are independent. Total zero: the case is impossible, a
+data error to show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+import numpy.typing as npt
+
+from cases.planning.kinds import UNUSED, CaseDemand, SetOption, SlotLaw, TooManyOutcomesError
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+MOST_ROWS = 1_000_000
+"""Combinations that may be listed for one part."""
+
+_REFUSED, _UNKNOWN, _ALLOWED = 0, 1, 2
+
+
+class Unions:
+    """Which keys stand together, by joining them step by step."""
+
+    def __init__(self) -> None:
+        self._up: dict[object, object] = {}
+
+    def find(self, key: object) -> object:
+        """The key that stands for the group of `key`."""
+        self._up.setdefault(key, key)
+        while self._up[key] != key:
+            self._up[key] = self._up[self._up[key]]
+            key = self._up[key]
+        return key
+
+    def join(self, keys: Iterable[object]) -> None:
+        """Put all `keys` into one group."""
+        first: object = None
+        for key in keys:
+            root = self.find(key)
+            if first is None:
+                first = root
+            else:
+                self._up[root] = first
+
+
+@dataclass(frozen=True)
+class Part:
+    """Slots and needs of a case that depend on one another.
+
+    Attributes
+    ----------
+    slots : tuple of int
+        Slot numbers of the case, ascending.
+    rows : int array, shape (R, len(slots))
+        Drawn item index per slot, `UNUSED` where the slot is not used. Only combinations with a positive
+        chance.
+    p : float array, shape (R,)
+        Their chances, sum 1.
+    unknown : bool array, shape (R,)
+        True where a pair has no rule on file.
+    needs : tuple of int
+        Need numbers of the case, ascending.
+    """
+
+    slots: tuple[int, ...]
+    rows: Ints
+    p: Floats
+    unknown: Bools
+    needs: tuple[int, ...]
+
+    def column(self, slot: int) -> Ints:
+        """Drawn index of `slot` in every row, shape (R,)."""
+        return self.rows[:, self.slots.index(slot)]
+
+
+@dataclass(frozen=True)
+class Joint:
+    """A case with its parts. `impossible`: no combination meets the rules; the parts are then empty."""
+
+    case: CaseDemand
+    parts: tuple[Part, ...]
+    impossible: bool
+
+
+def joint(case: CaseDemand) -> Joint:
+    """Joint law of a case.
+
+    Returns
+    -------
+    Joint
+        Parts in order of their first slot; needs that name no slot come last.
+
+    Raises
+    ------
+    TooManyOutcomesError
+        More than `MOST_ROWS` combinations in one part.
+
+    Notes
+    -----
+    Built slot by slot, rows that break a rule leaving as soon as both its slots are placed.
+    """
+    status = _rule_tables(case)
+    groups = _groups(case)
+    parts = []
+    for slots, needs in groups:
+        part = _part(case, slots, needs, status)
+        if part is None:
+            return Joint(case, (), True)
+        parts.append(part)
+    return Joint(case, tuple(parts), False)
+
+
+def marginals(law: Joint) -> tuple[Floats, ...]:
+    """Chance of each item of each slot under the joint law.
+
+    Returns
+    -------
+    tuple of float arrays, one per slot, shapes (N_slot,)
+        They sum to the chance that the slot is used. Empty tuple for an impossible case.
+    """
+    if law.impossible:
+        return ()
+    found: dict[int, Floats] = {}
+    for part in law.parts:
+        for slot in part.slots:
+            n = len(law.case.slots[slot].items)
+            counted = np.bincount(part.column(slot) + 1, weights=part.p, minlength=n + 1)
+            found[slot] = np.asarray(counted[1:], dtype=np.float64)
+    return tuple(found[s] for s in range(len(law.case.slots)))
+
+
+def serving(case: CaseDemand, part: Part, option: SetOption) -> Bools:
+    """Rows of `part` that a set option serves, shape (R,)."""
+    mask = np.ones(len(part.p), dtype=np.bool_)
+    for slot, indices in option.serves:
+        table = np.zeros(len(case.slots[slot].items) + 1, dtype=np.bool_)
+        table[[i for i in indices if 0 <= i < len(table) - 1]] = True
+        table[UNUSED] = True
+        mask &= table[part.column(slot)]
+    return mask
+
+
+def demand_laws(law: Joint) -> dict[str, Floats]:
+    """Per item the chances that the case asks for 0, 1, 2, ... of it, whatever is in stock.
+
+    A slot asks for one, or for two where a second is opened. For a set item every need that it may meet
+    counts as asked, which is the most it can be.
+
+    Returns
+    -------
+    dict of item to float array, shape (most + 1,)
+        `most` is the most that may be asked for at once. Items that are never drawn are left out.
+    """
+    found: dict[str, Floats] = {}
+    shares = marginals(law)
+    for part in law.parts:
+        uses: dict[str, list[int]] = {}
+        for slot in part.slots:
+            for index in np.flatnonzero(shares[slot]).tolist():
+                uses.setdefault(law.case.slots[slot].items[index], []).append(slot)
+        needed = [option.item for number in part.needs for option in law.case.needs[number].options]
+        for item, slots in uses.items():
+            if len(slots) == 1 and item not in needed:
+                found[item] = _slot_demand(law.case.slots[slots[0]], item, shares[slots[0]])
+        for item in dict.fromkeys([*uses, *needed]):
+            if item not in found:
+                asked = _part_demand(law.case, part, item, uses.get(item, []))
+                if len(asked) > 1:
+                    found[item] = asked
+    return found
+
+
+def _slot_demand(slot: SlotLaw, item: str, shares: Floats) -> Floats:
+    """Law of the number asked for by one slot."""
+    p = float(shares[slot.items.index(item)])
+    chances = [1.0 - p, p * (1.0 - slot.extra), p * slot.extra]
+    return np.array(chances if slot.extra > 0 else chances[:2])
+
+
+def _part_demand(case: CaseDemand, part: Part, item: str, slots: Sequence[int]) -> Floats:
+    """Law of the number asked for by one part, by its rows; cut at the greatest that can occur."""
+    asked = np.zeros(len(part.p), dtype=np.int64)
+    for need in part.needs:
+        masks = [serving(case, part, o) for o in case.needs[need].options if o.item == item]
+        if masks:
+            asked += np.logical_or.reduce(masks)
+    chances = []
+    for slot in slots:
+        drawn = part.column(slot) == case.slots[slot].items.index(item)
+        asked += drawn
+        if case.slots[slot].extra > 0:
+            chances.append((drawn, case.slots[slot].extra))
+    found = np.zeros(int(asked.max()) + len(chances) + 1)
+    for second in product((False, True), repeat=len(chances)):
+        weight, count = part.p, asked
+        for (drawn, extra), opened in zip(chances, second, strict=True):
+            if opened:
+                weight, count = np.where(drawn, weight * extra, 0.0), count + drawn
+            else:
+                weight = np.where(drawn, weight * (1.0 - extra), weight)
+        found += np.bincount(count, weights=weight, minlength=len(found))
+    return found[: int(np.flatnonzero(found)[-1]) + 1]
+
+
+def _groups(case: CaseDemand) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
+    unions = Unions()
+    for slot, own in enumerate(case.slots):
+        unions.join([("slot", slot), *(("item", item) for item in own.items)])
+    for rule in case.rules:
+        unions.join([("slot", rule.a), ("slot", rule.b)])
+    for number, need in enumerate(case.needs):
+        unions.join([("need", number), *(("item", option.item) for option in need.options)])
+        unions.join([("need", number), *(("slot", s) for option in need.options for s, _ in option.serves)])
+    gathered: dict[object, tuple[list[int], list[int]]] = {}
+    for slot in range(len(case.slots)):
+        gathered.setdefault(unions.find(("slot", slot)), ([], []))[0].append(slot)
+    for number in range(len(case.needs)):
+        gathered.setdefault(unions.find(("need", number)), ([], []))[1].append(number)
+    return [(tuple(slots), tuple(needs)) for slots, needs in gathered.values()]
+
+
+def _rule_tables(case: CaseDemand) -> dict[tuple[int, int], Ints]:
+    """Per pair of slots (a < b) a table of states, shape (Na + 1, Nb + 1); the last row and column are
+    "unused"."""
+    tables: dict[tuple[int, int], Ints] = {}
+    for rule in case.rules:
+        na, nb = len(case.slots[rule.a].items), len(case.slots[rule.b].items)
+        table = np.zeros((na + 1, nb + 1), dtype=np.int64)
+        for i, j in rule.unknown:
+            if 0 <= i < na and 0 <= j < nb:
+                table[i, j] = _UNKNOWN
+        for i, j in rule.allow:
+            if 0 <= i < na and 0 <= j < nb:
+                table[i, j] = _ALLOWED
+        table[UNUSED, :] = _ALLOWED
+        table[:, UNUSED] = _ALLOWED
+        key, oriented = ((rule.a, rule.b), table) if rule.a < rule.b else ((rule.b, rule.a), table.T)
+        tables[key] = np.minimum(tables[key], oriented) if key in tables else oriented
+    return tables
+
+
+def _slot_outcomes(case: CaseDemand, slot: int) -> tuple[Ints, Floats]:
+    """Indices with a positive chance, and the chances; "unused" last."""
+    own = case.slots[slot]
+    weights = np.asarray(own.weights, dtype=np.float64)
+    p = own.use * weights / weights.sum() if len(weights) else weights
+    indices = np.flatnonzero(p > 0)
+    chances = p[indices]
+    if own.use < 1.0:
+        indices = np.append(indices, UNUSED)
+        chances = np.append(chances, 1.0 - own.use)
+    return indices.astype(np.int64), chances
+
+
+def _part(
+    case: CaseDemand,
+    slots: tuple[int, ...],
+    needs: tuple[int, ...],
+    status: dict[tuple[int, int], Ints],
+) -> Part | None:
+    rows = np.zeros((1, 0), dtype=np.int64)
+    p, unknown = np.ones(1), np.zeros(1, dtype=np.bool_)
+    for place, slot in enumerate(slots):
+        indices, chances = _slot_outcomes(case, slot)
+        if len(rows) * len(indices) > MOST_ROWS:
+            raise TooManyOutcomesError(f"Case {case.ref}: more than {MOST_ROWS} combinations; add rules.")
+        rows = np.column_stack([np.repeat(rows, len(indices), axis=0), np.tile(indices, len(rows))])
+        p = np.outer(p, chances).ravel()
+        unknown = np.repeat(unknown, len(indices))
+        for before, earlier in enumerate(slots[:place]):
+            table = status.get((earlier, slot))
+            if table is not None:
+                state = table[rows[:, before], rows[:, place]]
+                keep = state != _REFUSED
+                unknown = (unknown | (state == _UNKNOWN))[keep]
+                rows, p = rows[keep], p[keep]
+    total = p.sum()
+    if not total > 0:
+        return None
+    return Part(slots, rows, p / total, unknown, needs)

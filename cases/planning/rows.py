@@ -1,0 +1,285 @@
+"""A part of a case as flat arrays: what each combination asks for, decided for one shelf at once.
+
+Slots that may draw the same item stand in one class, as do needs that one set may meet. A class has few
+distinct combinations; each asks for numbers of items in one or more ways (a second unit opened or not).
+Within a combination of the part, classes draw on different items, so their chances multiply.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import product
+
+import numpy as np
+
+from cases.planning.fit import Bools, Floats, Ints, Part, Unions, serving
+from cases.planning.kinds import UNUSED, CaseDemand
+
+Enough = Callable[[str, int], bool]
+"""Whether so many of an item are there."""
+Lack = Callable[[str, int], float]
+"""The chance that fewer than so many of an item are there."""
+
+
+@dataclass(frozen=True)
+class SlotClass:
+    """Slots that share items: W ways in which U distinct combinations ask for units, E entries in all.
+
+    Attributes
+    ----------
+    row : int array, shape (R,)
+        The combination of each row of the part.
+    size : int
+        U.
+    combination, share : arrays, shape (W,)
+        Per way its combination, and its chance given that.
+    names : tuple of str
+        The items that may be asked for.
+    way, item, number : int arrays, shape (E,)
+        Per entry the way that asks, the item (index into `names`), and how many of it.
+    """
+
+    row: Ints
+    size: int
+    combination: Ints
+    share: Floats
+    names: tuple[str, ...]
+    way: Ints
+    item: Ints
+    number: Ints
+
+    def items(self) -> tuple[str, ...]:
+        """All items that may be asked for."""
+        return self.names
+
+    def judge(self, enough: Enough) -> tuple[Floats, Floats]:
+        """Chance, per combination, that all asked for is there, and that it is not. Shapes (U,)."""
+        few = self._table(lambda item, n: float(not enough(item, n)))
+        unmet = np.bincount(self.way, weights=few, minlength=len(self.share)) > 0
+        return self._sum(self.share * ~unmet), self._sum(self.share * unmet)
+
+    def expect(self, lack: Lack) -> Floats:
+        """Chances of lack added up over the items, per combination. Shape (U,)."""
+        total = np.bincount(self.way, weights=self._table(lack), minlength=len(self.share))
+        return self._sum(self.share * total)
+
+    def lacking(self, lack: Lack, p: Floats) -> dict[str, float]:
+        """Per item the chance that it is asked for and lacking, rows having the chances `p`."""
+        weight = self.share * np.bincount(self.row, weights=p, minlength=self.size)[self.combination]
+        lost = np.bincount(self.item, weights=weight[self.way] * self._table(lack), minlength=len(self.names))
+        return {name: chance for name, chance in zip(self.names, lost.tolist(), strict=True) if chance > 0}
+
+    def _table(self, lack: Lack) -> Floats:
+        """Per entry its chance of lack; each (item, number) is asked once."""
+        asked, inverse = self._asked
+        values = np.array([lack(name, n) for name, n in asked], dtype=np.float64)
+        return np.asarray(values[inverse], dtype=np.float64)
+
+    @cached_property
+    def _asked(self) -> tuple[list[tuple[str, int]], Ints]:
+        """The distinct (item, number) pairs, and each entry's."""
+        most = int(self.number.max(initial=0)) + 1
+        codes, inverse = np.unique(self.item * most + self.number, return_inverse=True)
+        return [(self.names[code // most], code % most) for code in codes.tolist()], inverse.ravel()
+
+    def _sum(self, values: Floats) -> Floats:
+        return np.bincount(self.combination, weights=values, minlength=self.size).astype(np.float64)
+
+
+@dataclass(frozen=True)
+class NeedClass:
+    """Needs that share sets: V distinct patterns of which options serve.
+
+    Attributes
+    ----------
+    row : int array, shape (R,)
+        The pattern of each row of the part.
+    names : tuple of str
+        Names of the needs.
+    patterns : tuple of patterns; per need the items that serve, in order, each once
+    """
+
+    row: Ints
+    names: tuple[str, ...]
+    patterns: tuple[tuple[tuple[str, ...], ...], ...]
+
+    def items(self) -> set[str]:
+        """All sets that may be taken."""
+        return {item for pattern in self.patterns for options in pattern for item in options}
+
+    def judge(self, enough: Enough) -> Bools:
+        """Whether, per pattern, every need can be met at once. Shape (V,)."""
+        return np.array([_met(pattern, enough) for pattern in self.patterns], dtype=np.bool_)
+
+    def expect(self, lack: Lack) -> Floats:
+        """Chances of lack added up over the needs, per pattern: each its least lacking option. Shape (V,)."""
+        return np.array([sum(_unmet(pattern, lack)) for pattern in self.patterns], dtype=np.float64)
+
+    def lacking(self, enough: Enough, p: Floats) -> dict[str, float]:
+        """Per set the chance that a need it serves is not met, rows having the chances `p`.
+
+        Where every need alone could be met but not all at once, the sets of the first choice that are too
+        few.
+        """
+        found: dict[str, float] = {}
+        for pattern, chance in zip(self.patterns, self._weights(p), strict=True):
+            for item in _short_of(pattern, enough):
+                found[item] = found.get(item, 0.0) + chance
+        return found
+
+    def expected(self, lack: Lack, p: Floats) -> dict[str, float]:
+        """The same with chances of lack instead of a shelf: at most."""
+        found: dict[str, float] = {}
+        for pattern, chance in zip(self.patterns, self._weights(p), strict=True):
+            for options, unmet in zip(pattern, _unmet(pattern, lack), strict=True):
+                if unmet > 0:
+                    for item in options:
+                        found[item] = found.get(item, 0.0) + chance * unmet
+        return found
+
+    def unserved(self, p: Floats) -> dict[str, float]:
+        """By need's name: chance that no option serves."""
+        found: dict[str, float] = {}
+        for pattern, chance in zip(self.patterns, self._weights(p), strict=True):
+            for name, options in zip(self.names, pattern, strict=True):
+                if not options and chance > 0:
+                    found[name] = found.get(name, 0.0) + chance
+        return found
+
+    def _weights(self, p: Floats) -> list[float]:
+        return list(np.bincount(self.row, weights=p, minlength=len(self.patterns)).tolist())
+
+
+@dataclass(frozen=True)
+class PartRows:
+    """A part of a case by its classes; `p` and `known` per row, shape (R,)."""
+
+    p: Floats
+    known: Bools
+    slots: tuple[SlotClass, ...]
+    needs: tuple[NeedClass, ...]
+
+
+def part_rows(case: CaseDemand, part: Part) -> PartRows:
+    """Put the slots and needs of a part into classes."""
+    slots = tuple(_slot_class(case, part, group) for group in _slot_groups(case, part))
+    needs = tuple(_need_class(case, part, group) for group in _need_groups(case, part))
+    return PartRows(part.p, ~part.unknown, slots, needs)
+
+
+def _slot_groups(case: CaseDemand, part: Part) -> list[list[int]]:
+    return _grouped((slot, case.slots[slot].items) for slot in part.slots)
+
+
+def _need_groups(case: CaseDemand, part: Part) -> list[list[int]]:
+    return _grouped((need, [option.item for option in case.needs[need].options]) for need in part.needs)
+
+
+def _grouped(members: Iterable[tuple[int, Iterable[str]]]) -> list[list[int]]:
+    unions, all_members = Unions(), []
+    for member, items in members:
+        unions.join([("member", member), *(("item", item) for item in items)])
+        all_members.append(member)
+    found: dict[object, list[int]] = {}
+    for member in all_members:
+        found.setdefault(unions.find(("member", member)), []).append(member)
+    return list(found.values())
+
+
+def _distinct(columns: Sequence[Ints]) -> tuple[Ints, Ints]:
+    """Distinct lines of the columns, sorted, and the line of each row."""
+    lines, inverse = np.unique(np.column_stack(columns), axis=0, return_inverse=True)
+    return lines, inverse.ravel()
+
+
+def _slot_class(case: CaseDemand, part: Part, slots: Sequence[int]) -> SlotClass:
+    lines, row = _distinct([part.column(slot) for slot in slots])
+    combination: list[int] = []
+    share: list[float] = []
+    asked: list[tuple[int, str, int]] = []
+    for number, line in enumerate(lines.tolist()):
+        for units, chance in _ways(case, slots, line):
+            asked += [(len(share), item, n) for item, n in units.items()]
+            combination.append(number)
+            share.append(chance)
+    names = tuple(sorted({item for _, item, _ in asked}))
+    place = {item: n for n, item in enumerate(names)}
+    entries = np.array([(way, place[item], n) for way, item, n in asked], dtype=np.int64).reshape(-1, 3)
+    return SlotClass(
+        row,
+        len(lines),
+        np.array(combination, dtype=np.int64),
+        np.array(share, dtype=np.float64),
+        names,
+        entries[:, 0],
+        entries[:, 1],
+        entries[:, 2],
+    )
+
+
+def _ways(case: CaseDemand, slots: Sequence[int], line: Sequence[int]) -> list[tuple[dict[str, int], float]]:
+    """Units asked for by one combination, each way a second one may be opened, with its chance."""
+    ways: list[tuple[dict[str, int], float]] = [({}, 1.0)]
+    for slot, index in zip(slots, line, strict=True):
+        if index == UNUSED:
+            continue
+        item, extra = case.slots[slot].items[index], case.slots[slot].extra
+        grown = [(_plus(units, item, 1), chance * (1.0 - extra)) for units, chance in ways]
+        if extra > 0:
+            grown += [(_plus(units, item, 2), chance * extra) for units, chance in ways]
+        ways = [(units, chance) for units, chance in grown if chance > 0]
+    return ways
+
+
+def _plus(units: Mapping[str, int], item: str, n: int) -> dict[str, int]:
+    return {**units, item: units.get(item, 0) + n}
+
+
+def _need_class(case: CaseDemand, part: Part, needs: Sequence[int]) -> NeedClass:
+    masks = [[serving(case, part, option) for option in case.needs[need].options] for need in needs]
+    columns = []
+    for own in masks:
+        bits = np.zeros(len(part.p), dtype=np.int64)
+        for place, mask in enumerate(own):
+            bits += mask.astype(np.int64) << place
+        columns.append(bits)
+    lines, row = _distinct(columns)
+    patterns = tuple(
+        tuple(_served(case, need, code) for need, code in zip(needs, line, strict=True))
+        for line in lines.tolist()
+    )
+    return NeedClass(row, tuple(case.needs[need].name for need in needs), patterns)
+
+
+def _served(case: CaseDemand, need: int, code: int) -> tuple[str, ...]:
+    options = case.needs[need].options
+    return tuple(dict.fromkeys(option.item for n, option in enumerate(options) if code >> n & 1))
+
+
+def _counted(way: Iterable[str]) -> dict[str, int]:
+    count: dict[str, int] = {}
+    for item in way:
+        count[item] = count.get(item, 0) + 1
+    return count
+
+
+def _met(pattern: Sequence[Sequence[str]], enough: Enough) -> bool:
+    if len(pattern) == 1:
+        return any(enough(item, 1) for item in pattern[0])
+    return any(all(enough(item, n) for item, n in _counted(way).items()) for way in product(*pattern))
+
+
+def _short_of(pattern: Sequence[Sequence[str]], enough: Enough) -> set[str]:
+    unmet = {i for options in pattern if not any(enough(i, 1) for i in options) for i in options}
+    if unmet or any(not options for options in pattern) or _met(pattern, enough):
+        return unmet
+    first = _counted(options[0] for options in pattern)
+    return {item for item, n in first.items() if not enough(item, n)}
+
+
+def _unmet(pattern: Sequence[Sequence[str]], lack: Lack) -> list[float]:
+    """Per need the chance at most that none of its options is there, each wanted by all that it may meet."""
+    wanted = _counted(item for options in pattern for item in options)
+    return [min((lack(item, wanted[item]) for item in options), default=1.0) for options in pattern]

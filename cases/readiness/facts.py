@@ -1,0 +1,224 @@
+"""The rows that readiness reads, as frozen values: what the database says, nothing concluded yet."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from cases.forecasts.queries import ErrorLaws
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """What the site wants. Chances are pure numbers, turnaround is in minutes."""
+
+    site_id: int
+    site_name: str
+    zone: str
+    wanted_in_room: float
+    wanted_on_site: float
+    margin: float
+    each_way: int
+    owner_order: tuple[str, ...]
+    turnaround: int
+
+
+@dataclass(frozen=True, slots=True)
+class PredictionFacts:
+    """The newest prediction of a slot, as ranks of the family's sizes."""
+
+    low: int
+    high: int
+    confidence: float | None
+    method: str
+    method_words: str
+    made_at: datetime
+    planner: str
+
+
+@dataclass(frozen=True, slots=True)
+class SlotFacts:
+    """One slot of one construct, and what its plan says of it."""
+
+    id: int
+    plan_slot_id: int
+    code: str
+    name: str
+    use: float
+    waste: float
+    predicted: bool
+    bring_all: bool
+    family_id: int
+    occurrence: int
+    prediction: PredictionFacts | None
+    predictions: int
+
+
+@dataclass(frozen=True, slots=True)
+class ConstructFacts:
+    """One side of a case."""
+
+    number: int
+    side: str
+    slots: tuple[SlotFacts, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFacts:
+    """One case as booked."""
+
+    id: int
+    reference: str
+    list_id: int
+    position: int
+    day: date
+    starts_at: datetime
+    minutes: int
+    procedure: str
+    detail: str
+    surgeon_id: int | None
+    surgeon: str
+    theatre: str
+    urgency: str
+    plan_id: int
+    constructs: tuple[ConstructFacts, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NeedFacts:
+    """A set the operation needs, and the designs that may meet it, in order."""
+
+    number: int
+    name: str
+    contingency: bool
+    designs: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFacts:
+    """A procedure plan: (family, contingency, chance) per plan slot, linked slots, sets, consumables."""
+
+    families: Mapping[int, tuple[tuple[int, bool, float], ...]]
+    links: tuple[tuple[int, int], ...]
+    needs: tuple[NeedFacts, ...]
+    consumables: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyFacts:
+    """A family's name and whether its second measure is a thickness."""
+
+    id: int
+    code: str
+    name: str
+    slot: str
+    second_measure: str
+
+
+@dataclass(frozen=True, slots=True)
+class ComponentFacts:
+    """A component's place in its family."""
+
+    id: int
+    family_id: int
+    size: str
+    size_rank: int
+    second: str
+    second_rank: int
+    side: str
+
+
+@dataclass(frozen=True, slots=True)
+class UnitFacts:
+    """A unit on hand at the site, and whom an open hold keeps it for."""
+
+    id: int
+    component_id: int
+    expires: date | None
+    tenure: str
+    case_id: int | None
+    list_id: int | None
+
+    def in_date(self, day: date) -> bool:
+        """Usable on its expiry day, not after it."""
+        return self.expires is None or self.expires >= day
+
+
+@dataclass(frozen=True, slots=True)
+class SetFacts:
+    """A physical set. `state`: ready, round (it comes back), away (it does not come back by itself)."""
+
+    id: int
+    code: str
+    design_id: int
+    state: str
+    sterile_until: date | None
+    lacks: bool
+    packs: int
+    packs_ready: int
+    place: str
+
+    def ready(self, day: date) -> bool:
+        """All packs ready, complete in their critical lines and sterile on the day."""
+        return (
+            self.state == "ready"
+            and not self.lacks
+            and (self.sterile_until is None or self.sterile_until >= day)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SetHoldFacts:
+    """A set kept for a case or a list over an interval; the end includes its turnaround."""
+
+    set_id: int
+    case_id: int | None
+    list_id: int | None
+    starts_at: datetime
+    ends_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class DesignFacts:
+    """A design and the runs of ranks that it serves, by family; none for any size."""
+
+    id: int
+    code: str
+    name: str
+    serves: Mapping[int, tuple[int, int]]
+
+
+@dataclass(frozen=True, slots=True)
+class FitFacts:
+    """A fit rule as filed; the families may stand in either order."""
+
+    family_a: int
+    rank_a: int
+    family_b: int
+    rank_b: int
+    verdict: str
+    valid_from: date
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """All that readiness knows of one site at one moment."""
+
+    at: datetime
+    day: date
+    policy: Policy
+    cases: tuple[CaseFacts, ...]
+    plans: Mapping[int, PlanFacts]
+    families: Mapping[int, FamilyFacts]
+    components: Mapping[int, ComponentFacts]
+    by_family: Mapping[int, tuple[ComponentFacts, ...]]
+    fits: tuple[FitFacts, ...]
+    units: Mapping[int, tuple[UnitFacts, ...]]
+    sets: tuple[SetFacts, ...]
+    set_holds: tuple[SetHoldFacts, ...]
+    designs: Mapping[int, DesignFacts]
+    errors: ErrorLaws
+    used: Mapping[str, Mapping[int, int]]
+    references: Mapping[int, str]
+
+    def case(self, case_id: int) -> CaseFacts:
+        return next(case for case in self.cases if case.id == case_id)

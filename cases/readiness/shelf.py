@@ -1,0 +1,109 @@
+"""What stands on the shelf for the planner: units by expiry and hold, sets that are ready or come back.
+
+Items are named "C" and the component's id, "D" and the set design's id; `NOTHING` stands for a need that an
+outcome does not have.
+"""
+
+from collections.abc import Iterable
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from cases.planning.kinds import NEVER, CaseDemand, SetHold, SetStock, Shelf, UnitStock
+from cases.readiness.facts import CaseFacts, Snapshot, UnitFacts
+
+NOTHING = "N"
+_PLENTY = 2**10
+
+
+def unit_item(component_id: int) -> str:
+    return f"C{component_id}"
+
+
+def set_item(design_id: int) -> str:
+    return f"D{design_id}"
+
+
+def minute(moment: datetime) -> int:
+    """Whole minutes since 1970 in UTC."""
+    return int(moment.timestamp() // 60)
+
+
+def shelf_for(snapshot: Snapshot, cases: Iterable[CaseDemand]) -> Shelf:
+    """What is there for these cases: units by expiry and hold, sets that are ready or come back."""
+    cases = list(cases)
+    wanted = {item for case in cases for slot in case.slots for item in slot.items}
+    units = {
+        unit_item(component): _stock(rows, snapshot.day)
+        for component, rows in snapshot.units.items()
+        if unit_item(component) in wanted
+    }
+    ids = {o.item for case in cases for need in case.needs for o in need.options}
+    last = max((case.end for case in cases), default=0)
+    sets = {
+        set_item(design): _set_stock(snapshot, design, last)
+        for design in snapshot.designs
+        if set_item(design) in ids
+    }
+    if NOTHING in ids:
+        sets[NOTHING] = SetStock(_PLENTY, 0)
+    return Shelf(units, sets)
+
+
+def _set_stock(snapshot: Snapshot, design: int, last: int) -> SetStock:
+    turnaround = snapshot.policy.turnaround
+    zone = ZoneInfo(snapshot.policy.zone)
+    ready = {one.id: one for one in snapshot.sets if one.design_id == design and one.ready(snapshot.day)}
+    coming = {
+        one.id: one
+        for one in snapshot.sets
+        if one.design_id == design and one.state == "round" and not one.lacks
+    }
+    holds = []
+    for hold in snapshot.set_holds:
+        one = ready.get(hold.set_id) or coming.get(hold.set_id)
+        if one is None or _lapses(one.sterile_until, zone) <= minute(hold.starts_at):
+            continue
+        holds.append(SetHold(minute(hold.starts_at), minute(hold.ends_at), hold.case_id, hold.list_id))
+    # A set whose sterility ends is kept from everybody from then on: nobody has said when it is
+    # processed.
+    for one in ready.values():
+        until = _lapses(one.sterile_until, zone)
+        if until <= last:
+            holds.append(SetHold(until, last + turnaround + 1))
+    due = (minute(snapshot.at) + turnaround,) * len(coming)
+    return SetStock(len(ready), turnaround, tuple(holds), due)
+
+
+def _lapses(until: date | None, zone: ZoneInfo) -> int:
+    if until is None:
+        return 2**62
+    after = datetime.combine(until + timedelta(days=1), time(), zone)
+    return minute(after)
+
+
+def usable(units: Iterable[UnitFacts], facts: CaseFacts) -> list[UnitFacts]:
+    """Units that the case may take on its day: free, or held for it or its list."""
+    return [
+        unit
+        for unit in units
+        if unit.in_date(facts.day)
+        and unit.case_id in (None, facts.id)
+        and unit.list_id in (None, facts.list_id)
+    ]
+
+
+def _stock(units: Iterable[UnitFacts], today: date) -> UnitStock:
+    free: list[int] = []
+    held: dict[int, tuple[int, ...]] = {}
+    on_list: dict[int, tuple[int, ...]] = {}
+    for unit in units:
+        if not unit.in_date(today):
+            continue
+        until = NEVER if unit.expires is None else unit.expires.toordinal()
+        if unit.case_id is not None:
+            held[unit.case_id] = (*held.get(unit.case_id, ()), until)
+        elif unit.list_id is not None:
+            on_list[unit.list_id] = (*on_list.get(unit.list_id, ()), until)
+        else:
+            free.append(until)
+    return UnitStock(tuple(free), held, on_list)

@@ -1,0 +1,400 @@
+"""The only adapter: one site's horizon read with a fixed number of queries, whatever its length."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import Count, F, FilteredRelation, Q
+
+from cases.bookings.models import (
+    Case,
+    CaseSlot,
+    PlanConsumable,
+    PlanFamily,
+    PlanLink,
+    PlanSetNeed,
+    PlanSetOption,
+    Prediction,
+)
+from cases.forecasts.queries import error_laws, used_lately
+from cases.readiness.facts import (
+    CaseFacts,
+    ComponentFacts,
+    ConstructFacts,
+    DesignFacts,
+    FamilyFacts,
+    FitFacts,
+    NeedFacts,
+    PlanFacts,
+    Policy,
+    PredictionFacts,
+    SetFacts,
+    SetHoldFacts,
+    SlotFacts,
+    Snapshot,
+    UnitFacts,
+)
+from cases.reservations.models import SetHold
+from trays.catalogue.models import Component, Family, FitRule
+from trays.instruments.models import ContentsLine, DesignServes, InstrumentSet, Pack, PackLine, SetDesign
+from trays.parties.models import Site
+from trays.stock.models import Unit
+
+HORIZON_DAYS = 28
+
+_IN_THE_ROUND = frozenset(
+    {
+        Pack.State.USED,
+        Pack.State.RECEIVED,
+        Pack.State.CLEANED,
+        Pack.State.ASSEMBLED,
+        Pack.State.PACKED,
+        Pack.State.IN_LOAD,
+        Pack.State.OPENED,
+    }
+)
+
+
+def site_day(site: Site, at: datetime) -> date:
+    """The day of the moment by the site's clock."""
+    return at.astimezone(ZoneInfo(site.zone)).date()
+
+
+def take(*, site: Site, at: datetime, days: int = HORIZON_DAYS, case: Case | None = None) -> Snapshot:
+    """Read what readiness needs of a site: its booked cases for `days` from its today on, or one case alone.
+
+    The number of queries is fixed. Case, unit and set facts are those of the moment of the call.
+    """
+    day = site_day(site, at)
+    cases = _cases(site, day, days, case)
+    plan_ids = {one.plan_id for one in cases}
+    plans = _plans(plan_ids)
+    slots = {slot.code for one in cases for construct in one.constructs for slot in construct.slots}
+    family_ids = {slot.family_id for one in cases for construct in one.constructs for slot in construct.slots}
+    family_ids |= {
+        row[0] for plan in plans.values() for rows in plan.families.values() for row in rows if row[1]
+    }
+    design_ids = {design for plan in plans.values() for need in plan.needs for design in need.designs}
+    components = _components(family_ids)
+    by_family: dict[int, list[ComponentFacts]] = defaultdict(list)
+    for component in components.values():
+        by_family[component.family_id].append(component)
+    sets = _sets(site, design_ids)
+    units, held_for = _units(site, family_ids)
+    set_holds, sets_held_for = _set_holds({one.id for one in sets}, at)
+    return Snapshot(
+        at=at,
+        day=day,
+        policy=_policy(site),
+        cases=cases,
+        plans=plans,
+        families=_families(family_ids),
+        components=components,
+        by_family={family: tuple(rows) for family, rows in by_family.items()},
+        fits=_fits(family_ids),
+        units=units,
+        sets=sets,
+        set_holds=set_holds,
+        designs=_designs(design_ids),
+        errors=error_laws(site=site, slots=slots, on=day),
+        used=used_lately(site=site, slots=slots, on=day),
+        references={**held_for, **sets_held_for, **{one.id: one.reference for one in cases}},
+    )
+
+
+def _policy(site: Site) -> Policy:
+    return Policy(
+        site_id=site.pk,
+        site_name=site.name,
+        zone=site.zone,
+        wanted_in_room=site.wanted_in_room,
+        wanted_on_site=site.wanted_on_site,
+        margin=site.margin,
+        each_way=site.sizes_each_way,
+        owner_order=tuple(site.owner_order),
+        turnaround=site.turnaround_minutes,
+    )
+
+
+def _cases(site: Site, day: date, days: int, case: Case | None) -> tuple[CaseFacts, ...]:
+    rows = Case.objects.filter(site=site)
+    if case is not None:
+        rows = rows.filter(pk=case.pk)
+    else:
+        last = day + timedelta(days=days)
+        rows = rows.filter(status=Case.Status.BOOKED, list__day__gte=day, list__day__lt=last)
+    kept = list(rows.select_related("list__theatre", "procedure", "surgeon", "plan").order_by("pk"))
+    constructs = _constructs([one.pk for one in kept])
+    return tuple(
+        CaseFacts(
+            id=one.pk,
+            reference=one.reference,
+            list_id=one.list_id,
+            position=one.position,
+            day=one.list.day,
+            starts_at=one.starts_at,
+            minutes=one.minutes,
+            procedure=one.procedure.name,
+            detail=one.plan.detail,
+            surgeon_id=one.surgeon_id,
+            surgeon=one.surgeon.name if one.surgeon else "",
+            theatre=one.list.theatre.name,
+            urgency=one.urgency,
+            plan_id=one.plan_id,
+            constructs=constructs.get(one.pk, ()),
+        )
+        for one in kept
+    )
+
+
+def _constructs(case_ids: list[int]) -> dict[int, tuple[ConstructFacts, ...]]:
+    newest, counts = _predictions(case_ids)
+    slots = (
+        CaseSlot.objects.filter(construct__case__in=case_ids)
+        .select_related("construct", "plan_slot")
+        .order_by("construct__case_id", "construct__number", "plan_slot__number", "occurrence")
+    )
+    found: dict[int, dict[tuple[int, str], list[SlotFacts]]] = defaultdict(lambda: defaultdict(list))
+    for slot in slots:
+        plan_slot = slot.plan_slot
+        found[slot.construct.case_id][(slot.construct.number, slot.construct.side)].append(
+            SlotFacts(
+                id=slot.pk,
+                plan_slot_id=plan_slot.pk,
+                code=plan_slot.code,
+                name=plan_slot.name,
+                use=plan_slot.use,
+                waste=plan_slot.waste,
+                predicted=plan_slot.predicted,
+                bring_all=plan_slot.bring_all_seconds,
+                family_id=slot.family_id,
+                occurrence=slot.occurrence,
+                prediction=newest.get(slot.pk),
+                predictions=counts.get(slot.pk, 0),
+            )
+        )
+    return {
+        case_id: tuple(
+            ConstructFacts(number, side, tuple(rows)) for (number, side), rows in sorted(sides.items())
+        )
+        for case_id, sides in found.items()
+    }
+
+
+def _predictions(case_ids: list[int]) -> tuple[dict[int, PredictionFacts], dict[int, int]]:
+    rows = (
+        Prediction.objects.filter(slot__construct__case__in=case_ids)
+        .select_related("planner")
+        .order_by("slot_id", "-made_at", "-pk")
+    )
+    newest: dict[int, PredictionFacts] = {}
+    counts: dict[int, int] = defaultdict(int)
+    for row in rows:
+        counts[row.slot_id] += 1
+        if row.slot_id not in newest:
+            newest[row.slot_id] = PredictionFacts(
+                low=row.low_rank,
+                high=row.high_rank,
+                confidence=row.confidence,
+                method=row.method,
+                method_words=str(Prediction.Method(row.method).label),
+                made_at=row.made_at,
+                planner=row.planner.name if row.planner else "",
+            )
+    return newest, counts
+
+
+def _plans(plan_ids: Iterable[int]) -> dict[int, PlanFacts]:
+    ids = sorted(plan_ids)
+    families: dict[int, dict[int, list[tuple[int, bool, float]]]] = defaultdict(lambda: defaultdict(list))
+    for plan, slot, family, contingency, chance in (
+        PlanFamily.objects.filter(slot__plan__in=ids)
+        .order_by("slot", "number", "pk")
+        .values_list("slot__plan_id", "slot_id", "family_id", "contingency", "chance")
+    ):
+        families[plan][slot].append((family, contingency, chance))
+    links: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for plan, slot_a, slot_b in (
+        PlanLink.objects.filter(plan__in=ids).order_by("pk").values_list("plan_id", "slot_a_id", "slot_b_id")
+    ):
+        links[plan].append((slot_a, slot_b))
+    options: dict[int, list[int]] = defaultdict(list)
+    for need, design in (
+        PlanSetOption.objects.filter(need__plan__in=ids)
+        .order_by("need", "number", "pk")
+        .values_list("need_id", "design_id")
+    ):
+        options[need].append(design)
+    needs: dict[int, list[NeedFacts]] = defaultdict(list)
+    for row in PlanSetNeed.objects.filter(plan__in=ids).order_by("plan", "number"):
+        needs[row.plan_id].append(
+            NeedFacts(row.number, row.name, row.contingency, tuple(options.get(row.pk, ())))
+        )
+    consumables: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for plan, component, quantity in (
+        PlanConsumable.objects.filter(plan__in=ids)
+        .order_by("pk")
+        .values_list("plan_id", "component_id", "quantity")
+    ):
+        consumables[plan].append((component, quantity))
+    return {
+        plan: PlanFacts(
+            families={slot: tuple(rows) for slot, rows in families[plan].items()},
+            links=tuple(links[plan]),
+            needs=tuple(needs[plan]),
+            consumables=tuple(consumables[plan]),
+        )
+        for plan in ids
+    }
+
+
+def _families(ids: Iterable[int]) -> dict[int, FamilyFacts]:
+    rows = Family.objects.filter(pk__in=sorted(ids)).values_list(
+        "pk", "code", "name", "slot", "second_measure"
+    )
+    return {row[0]: FamilyFacts(*row) for row in rows}
+
+
+def _components(family_ids: Iterable[int]) -> dict[int, ComponentFacts]:
+    rows = (
+        Component.objects.filter(family__in=sorted(family_ids))
+        .order_by("family_id", "size_rank", "second_rank", "side", "pk")
+        .values_list("pk", "family_id", "size", "size_rank", "second", "second_rank", "side")
+    )
+    return {row[0]: ComponentFacts(*row) for row in rows}
+
+
+def _fits(family_ids: Iterable[int]) -> tuple[FitFacts, ...]:
+    ids = sorted(family_ids)
+    rows = (
+        FitRule.objects.filter(family_a__in=ids, family_b__in=ids)
+        .order_by("valid_from", "pk")
+        .values_list("family_a_id", "rank_a", "family_b_id", "rank_b", "verdict", "valid_from")
+    )
+    return tuple(FitFacts(*row) for row in rows)
+
+
+def _units(site: Site, family_ids: Iterable[int]) -> tuple[dict[int, tuple[UnitFacts, ...]], dict[int, str]]:
+    """Units on hand by component, and the references of the cases that hold some of them."""
+    rows = (
+        Unit.objects.filter(site=site, state__in=Unit.ON_HAND, component__family__in=sorted(family_ids))
+        .annotate(held=FilteredRelation("holds", condition=Q(holds__ended_at__isnull=True)))
+        .order_by(F("expires").asc(nulls_last=True), "pk")
+        .values_list(
+            "pk",
+            "component_id",
+            "expires",
+            "tenure",
+            "held__case_id",
+            "held__list_id",
+            "held__case__reference",
+        )
+    )
+    found: dict[int, list[UnitFacts]] = defaultdict(list)
+    references: dict[int, str] = {}
+    for *row, reference in rows:
+        unit = UnitFacts(*row)
+        found[unit.component_id].append(unit)
+        if unit.case_id is not None:
+            references[unit.case_id] = reference
+    return {component: tuple(units) for component, units in found.items()}, references
+
+
+def _sets(site: Site, design_ids: Iterable[int]) -> tuple[SetFacts, ...]:
+    ids = sorted(design_ids)
+    packs: dict[int, list[Pack]] = defaultdict(list)
+    for pack in (
+        Pack.objects.filter(set__site=site, set__version__design__in=ids)
+        .select_related("place")
+        .order_by("set", "tray")
+    ):
+        packs[pack.set_id].append(pack)
+    expected = _trays(ids)
+    present = dict(
+        PackLine.objects.filter(
+            pack__set__site=site,
+            pack__set__version__design__in=ids,
+            line__critical=True,
+            present__gte=F("line__quantity"),
+        )
+        .values_list("pack_id")
+        .annotate(lines=Count("pk"))
+    )
+    rows = (
+        InstrumentSet.objects.filter(site=site, version__design__in=ids)
+        .order_by("code")
+        .values_list("pk", "code", "version_id", "version__design_id")
+    )
+    return tuple(
+        _one_set(pk, code, design, site, packs.get(pk, []), expected.get(version, {}), present)
+        for pk, code, version, design in rows
+    )
+
+
+def _trays(design_ids: list[int]) -> dict[int, dict[int, int]]:
+    """Per version of a contents list its trays, each with how many critical lines it has."""
+    rows = (
+        ContentsLine.objects.filter(version__design__in=design_ids)
+        .values_list("version_id", "tray")
+        .order_by()
+        .annotate(lines=Count("pk", filter=Q(critical=True)))
+    )
+    found: dict[int, dict[int, int]] = defaultdict(dict)
+    for version, tray, lines in rows:
+        found[version][tray] = lines
+    return found
+
+
+def _one_set(
+    pk: int,
+    code: str,
+    design: int,
+    site: Site,
+    packs: list[Pack],
+    expected: Mapping[int, int],
+    present: Mapping[int, int],
+) -> SetFacts:
+    """A set with the state of its packs: `expected` critical lines by tray, `present` ones by pack."""
+    here = [pack for pack in packs if pack.place.site_id == site.pk]
+    ready = [pack for pack in here if pack.state in Pack.READY]
+    dates = [pack.sterile_until for pack in packs if pack.sterile_until is not None]
+    whole = bool(packs) and len(here) == len(packs) and set(expected) <= {pack.tray for pack in packs}
+    if whole and len(ready) == len(packs):
+        state = "ready"
+    elif whole and all(pack.state in Pack.READY or pack.state in _IN_THE_ROUND for pack in packs):
+        state = "round"
+    else:
+        state = "away"
+    return SetFacts(
+        id=pk,
+        code=code,
+        design_id=design,
+        state=state,
+        sterile_until=min(dates) if dates and state == "ready" else None,
+        lacks=any(present.get(pack.pk, 0) < expected.get(pack.tray, 0) for pack in packs),
+        packs=max(len(packs), len(expected)),
+        packs_ready=len(ready),
+        place=packs[0].place.name if packs else "",
+    )
+
+
+def _set_holds(set_ids: Iterable[int], at: datetime) -> tuple[tuple[SetHoldFacts, ...], dict[int, str]]:
+    rows = (
+        SetHold.objects.filter(set__in=sorted(set_ids), ended_at__isnull=True, ends_at__gt=at)
+        .order_by("starts_at", "pk")
+        .values_list("set_id", "case_id", "list_id", "starts_at", "ends_at", "case__reference")
+    )
+    kept = list(rows)
+    return tuple(SetHoldFacts(*row[:5]) for row in kept), {row[1]: row[5] for row in kept if row[1]}
+
+
+def _designs(design_ids: Iterable[int]) -> Mapping[int, DesignFacts]:
+    ids = sorted(design_ids)
+    serves: dict[int, dict[int, tuple[int, int]]] = defaultdict(dict)
+    for design, family, first, last in DesignServes.objects.filter(design__in=ids).values_list(
+        "design_id", "family_id", "first_rank", "last_rank"
+    ):
+        serves[design][family] = (first, last)
+    rows = SetDesign.objects.filter(pk__in=ids).values_list("pk", "code", "name")
+    return {pk: DesignFacts(pk, code, name, serves.get(pk, {})) for pk, code, name in rows}

@@ -1,0 +1,170 @@
+"""What reorder alerts read: stock, holds, booked demand and past use of one site, with fixed queries."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.db.models import Count, QuerySet
+
+from cases.bookings.models import Case, PlanConsumable
+from cases.forecasts.queries import use_rates
+from cases.readiness.assess import horizon
+from cases.readiness.kinds import Demand
+from cases.reorders.models import StockRule
+from cases.reservations.models import Hold
+from trays.catalogue.models import Component
+from trays.parties.models import Site
+from trays.stock.queries import on_hand, site_day, usable_piles
+
+HISTORY_DAYS = 180
+WANTED = 0.98
+
+
+@dataclass(frozen=True, slots=True)
+class StockUnit:
+    """One unit on hand, and whom it is held for (at most one of the two)."""
+
+    expires: date | None
+    tenure: str
+    case_id: int | None = None
+    list_id: int | None = None
+
+    def in_date(self, day: date) -> bool:
+        return self.expires is None or self.expires >= day
+
+    @property
+    def free(self) -> bool:
+        return self.case_id is None and self.list_id is None
+
+
+@dataclass(frozen=True, slots=True)
+class PileStock:
+    """So many pieces of one lot."""
+
+    expires: date | None
+    pieces: int
+
+    def in_date(self, day: date) -> bool:
+        return self.expires is None or self.expires >= day
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """What one booked case takes: one with chance `one`, two with `two`; or `fixed` pieces for sure."""
+
+    day: date
+    case_id: int
+    list_id: int | None = None
+    one: float = 0.0
+    two: float = 0.0
+    fixed: int = 0
+
+    @property
+    def mean(self) -> float:
+        return self.one + 2 * self.two + self.fixed
+
+
+@dataclass(frozen=True, slots=True)
+class ItemFacts:
+    """Everything about one component at one site that decides whether it must be ordered.
+
+    `rate` is the use per calendar day over the last HISTORY_DAYS, None without any use: no forecast.
+    """
+
+    component: Component
+    units: tuple[StockUnit, ...] = ()
+    piles: tuple[PileStock, ...] = ()
+    draws: tuple[Draw, ...] = ()
+    rate: float | None = None
+    wanted: float = WANTED
+    least: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFacts:
+    """One site's items, and the local references of the cases that draw on them."""
+
+    day: date
+    items: tuple[ItemFacts, ...]
+    references: Mapping[int, str] = field(default_factory=dict)
+
+
+def site_facts(*, site: Site, at: datetime, also: Iterable[int] = ()) -> SiteFacts:
+    """Read one site: what the horizon reads (nothing when it is cached) and eight queries of our own.
+
+    Items are the components that anything asks for, and those of `also` (ids) whether asked for or not.
+    """
+    day = site_day(site, at)
+    ahead = horizon(site=site, at=at)
+    draws = _draws(site=site, day=day, demand=ahead.demand)
+    units, piles = _units(site), _piles(site, day)
+    since = day - timedelta(days=HISTORY_DAYS)
+    used = use_rates(site=site, since=since, until=day)
+    rules = {rule.component_id: rule for rule in StockRule.objects.filter(site=site)}
+    wanted_ids = set(draws) | set(used) | set(rules) | set(also)
+    components = Component.objects.filter(pk__in=wanted_ids).select_related("family", "supplier")
+    items = tuple(
+        ItemFacts(
+            component=component,
+            units=tuple(units.get(component.pk, ())),
+            piles=tuple(piles.get(component.pk, ())),
+            draws=tuple(draws.get(component.pk, ())),
+            rate=used[component.pk] / HISTORY_DAYS if component.pk in used else None,
+            wanted=rules[component.pk].wanted if component.pk in rules else WANTED,
+            least=rules[component.pk].least if component.pk in rules else 0,
+        )
+        for component in components
+    )
+    references = {case_id: verdict.reference for case_id, verdict in ahead.verdicts.items()}
+    return SiteFacts(day=day, items=items, references=references)
+
+
+def _booked(site: Site, day: date) -> QuerySet[Case]:
+    return Case.objects.filter(site=site, status=Case.Status.BOOKED, list__day__gte=day)
+
+
+def _draws(*, site: Site, day: date, demand: Mapping[int, tuple[Demand, ...]]) -> dict[int, list[Draw]]:
+    """Booked demand by component: sizes with their chances; consumables as the plan counts them, per side."""
+    sides = Count("constructs")
+    booked = list(
+        _booked(site, day).annotate(sides=sides).values_list("pk", "plan_id", "list_id", "list__day", "sides")
+    )
+    lists = {row[0]: row[2] for row in booked}
+    draws: dict[int, list[Draw]] = defaultdict(list)
+    for component_id, rows in demand.items():
+        draws[component_id] += [
+            Draw(row.day, row.case_id, lists.get(row.case_id), one=row.p_one, two=row.p_two)
+            for row in rows
+            if row.p_one > 0 or row.p_two > 0
+        ]
+    lines = PlanConsumable.objects.filter(plan_id__in={row[1] for row in booked})
+    by_plan: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for plan_id, component_id, quantity in lines.values_list("plan_id", "component_id", "quantity"):
+        by_plan[plan_id].append((component_id, quantity))
+    for case_id, plan_id, list_id, operation_day, count in booked:
+        for component_id, quantity in by_plan[plan_id]:
+            draws[component_id].append(Draw(operation_day, case_id, list_id, fixed=quantity * count))
+    return draws
+
+
+def _units(site: Site) -> dict[int, list[StockUnit]]:
+    holds = {
+        unit_id: (case_id, list_id)
+        for unit_id, case_id, list_id in Hold.objects.filter(
+            unit__site=site, ended_at__isnull=True
+        ).values_list("unit_id", "case_id", "list_id")
+    }
+    found: dict[int, list[StockUnit]] = defaultdict(list)
+    rows = on_hand(site_id=site.pk).order_by("expires", "pk")
+    for pk, component_id, expires, tenure in rows.values_list("pk", "component_id", "expires", "tenure"):
+        found[component_id].append(StockUnit(expires, tenure, *holds.get(pk, (None, None))))
+    return found
+
+
+def _piles(site: Site, day: date) -> dict[int, list[PileStock]]:
+    found: dict[int, list[PileStock]] = defaultdict(list)
+    rows = usable_piles(site_id=site.pk, day=day).order_by()
+    for component_id, expires, pieces in rows.values_list("component_id", "expires", "quantity"):
+        found[component_id].append(PileStock(expires, pieces))
+    return found

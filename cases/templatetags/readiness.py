@@ -1,0 +1,32 @@
+"""Filters for verdicts: words and figures of a level, sides as words."""
+
+from collections.abc import Sequence
+
+from django import template
+from django.utils.translation import gettext as _
+
+from cases.readiness import reasons
+from cases.readiness.kinds import Level
+from trays.web import wording
+
+register = template.Library()
+
+register.filter("figures", reasons.figures)
+register.filter("verdict_word", wording.verdict_word)
+
+
+@register.filter
+def short_figures(level: Level) -> str:
+    """ "91"; where only a bound is known "at most 9 short"."""
+    if level.at_most:
+        return _("at most %(n)s short") % {"n": reasons.chance_of_short(level)}
+    return wording.in_hundred(level.chance)
+
+
+@register.filter
+def side_words(sides: Sequence[str]) -> str:
+    """ ", right", ", both sides" or "" after the name of an operation."""
+    kept = [side for side in sides if side in ("left", "right")]
+    if len(kept) > 1:
+        return ", " + _("both sides")
+    return f", {_('left') if kept[0] == 'left' else _('right')}" if kept else ""

@@ -1,0 +1,138 @@
+"""The demo's world: its files are made the same each time, load without a fault, and are topped up once."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from cases.bookings.models import Case, TheatreList
+from cases.desks import demo
+from cases.desks.demo import lists_top_up, sign_ins, world_load, world_ready
+from cases.forecasts.models import Outcome
+from fixtures import make
+from trays.catalogue.models import PackLevel
+from trays.exchange.columns import workday
+from trays.identifiers.checkdigits import holds_mod10
+from trays.instruments.models import InstrumentSet, Pack, SetDesign
+from trays.ledger.queries import verify
+from trays.parties.models import Site
+from trays.places.models import Place
+from trays.staff.models import Person, Role
+from trays.stock.models import Pile, Unit
+from trays.stock.verify import stock_faults
+
+WEDNESDAY = datetime(2026, 12, 2, 11, 0, tzinfo=UTC)
+SATURDAY = datetime(2026, 12, 5, 11, 0, tzinfo=UTC)
+
+
+def test_the_files_in_the_project_are_those_that_the_maker_makes(tmp_path):
+    make.write(tmp_path)
+    made = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    kept = {path.name: path.read_bytes() for path in Path(make.FOLDER).iterdir()}
+    assert made == kept
+
+
+@pytest.fixture
+def loaded(db):
+    assert world_ready(at=WEDNESDAY) == "loaded"
+
+
+def counts():
+    models = (Case, TheatreList, Unit, Pile, InstrumentSet, Pack, Person, Role, Outcome)
+    return {model.__name__: model.objects.count() for model in models}
+
+
+def test_the_world_is_as_large_as_it_is_said_to_be(loaded):
+    found = counts()
+    assert 55 <= found["Case"] <= 70
+    assert 1_000 <= found["Unit"] <= 1_800
+    assert 75 <= found["Pile"] <= 90
+    assert 40 <= found["InstrumentSet"] <= 50
+    assert SetDesign.objects.count() == 12
+    assert Site.objects.count() == 2
+    assert Place.objects.filter(kind="theatre").count() == 4
+    assert {role.kind for role in Role.objects.all()} == set(Role.Kind.values)
+    assert set(Unit.objects.values_list("tenure", flat=True)) == {"owned", "consigned", "loaned"}
+    assert not Case.objects.filter(late_entry=True).exists()
+    assert Case.objects.filter(urgency="emergency").exists()
+    assert any(case.constructs.count() == 2 for case in Case.objects.all())
+    assert verify() == []
+    assert stock_faults() == []
+
+
+def test_its_keys_stand_under_the_prefix_for_examples_with_true_check_digits(loaded):
+    for code in PackLevel.objects.values_list("code", flat=True):
+        assert code[1:4] == "952"
+        assert holds_mod10(code)
+    for grai in InstrumentSet.objects.values_list("grai", flat=True):
+        assert grai.startswith("0952")
+        assert holds_mod10(grai[1:14])
+    assert all(giai.startswith("952") for giai in Pack.objects.values_list("giai", flat=True))
+    assert all(holds_mod10(gln) for gln in Place.objects.exclude(gln="").values_list("gln", flat=True))
+
+
+def test_a_second_start_doubles_nothing(loaded):
+    before = counts()
+    assert world_ready(at=WEDNESDAY + timedelta(hours=5)) == ""
+    assert counts() == before
+
+
+def test_a_later_start_tops_the_lists_up_to_a_fortnight(loaded):
+    before = Case.objects.count()
+    later = WEDNESDAY + timedelta(days=6)
+    assert world_ready(at=later) == "topped up"
+    days = set(TheatreList.objects.values_list("day", flat=True))
+    ahead = {workday(later.date(), count) for count in range(10)}
+    assert ahead <= days
+    assert max(days) == max(ahead)
+    assert Case.objects.count() > before
+    again = counts()
+    assert world_ready(at=later + timedelta(hours=1)) == ""
+    assert counts() == again
+    assert verify() == []
+
+
+def test_after_months_away_the_fortnight_is_there_and_nothing_between(loaded):
+    later = WEDNESDAY + timedelta(days=100)
+    assert world_ready(at=later) == "topped up"
+    ahead = {workday(later.date(), count) for count in range(10)}
+    assert ahead <= set(TheatreList.objects.values_list("day", flat=True))
+    between = TheatreList.objects.filter(day__gt=WEDNESDAY.date() + timedelta(days=14), day__lt=later.date())
+    assert not between.exists()
+
+
+def test_a_start_on_a_weekend_begins_with_monday(db):
+    assert world_ready(at=SATURDAY) == "loaded"
+    assert TheatreList.objects.order_by("day").first().day.isoformat() == "2026-12-07"
+
+
+def test_a_fault_in_its_files_leaves_nothing(db, tmp_path, monkeypatch):
+    make.write(tmp_path)
+    cases = tmp_path / "25-cases.csv"
+    cases.write_text(cases.read_text().replace("larkmere,LK-0931", "nowhere,LK-0931"))
+    monkeypatch.setattr(demo, "FOLDER", tmp_path)
+    keeper = Person.objects.create(username="keeper", name="K", is_superuser=True, password="!")
+    with pytest.raises(demo.DemoBroken) as broken:
+        world_load(by=keeper, base_day=WEDNESDAY.date())
+    first = broken.value.faults[0]
+    assert (first.file, first.column) == ("25-cases.csv", "site")
+    assert not Site.objects.exists()
+    assert not Case.objects.exists()
+
+
+def test_everybody_gets_the_demos_password_and_each_role_is_named_once(loaded):
+    found = sign_ins(lambda: "willow-comet-321")
+    assert len({one.role for one in found}) == len(found) == len(Role.Kind.values) + 1
+    for one in found:
+        assert Person.objects.get(username=one.username).check_password("willow-comet-321")
+    kept = Person.objects.get(username="keeper").password
+    sign_ins(lambda: "willow-comet-321")
+    assert Person.objects.get(username="keeper").password == kept
+
+
+def test_topping_up_adds_no_case_that_is_there(loaded):
+    keeper = Person.objects.get(username="keeper")
+    at = WEDNESDAY + timedelta(days=2)
+    added = lists_top_up(by=keeper, base_day=WEDNESDAY.date(), at=at)
+    assert added > 0
+    assert lists_top_up(by=keeper, base_day=WEDNESDAY.date(), at=at) == 0
