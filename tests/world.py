@@ -165,6 +165,7 @@ class World:
         reference: str = "",
         theatre: Place | None = None,
         confidence: float | None = None,
+        predicted_at: datetime = NOW - timedelta(days=4),
     ) -> Case:
         """A booked knee; `predictions` maps a slot to its (low, high) ranks, on every side."""
         theatre_list = self.a_list(day=day, theatre=theatre)
@@ -194,7 +195,7 @@ class World:
                         slot=made,
                         method=Prediction.Method.XRAY,
                         planner=self.cast.surgeon,
-                        made_at=NOW - timedelta(days=4),
+                        made_at=predicted_at,
                         low_rank=low,
                         high_rank=high,
                         confidence=confidence,

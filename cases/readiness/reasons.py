@@ -197,9 +197,12 @@ class Speaker:
         if len(named) > MOST_SENTENCES:
             more = len(named) - MOST_SENTENCES
             words = _("%(cases)s and %(n)d more") % {"cases": words, "n": more}
-        return ngettext(
-            "which case %(cases)s takes first", "which earlier cases take first: %(cases)s", len(named)
-        ) % {"cases": words}
+        if len(named) == 1:
+            return _("which case %(case)s takes first in %(chance)s of 100") % {
+                "case": named[0][1],
+                "chance": likely(named[0][0]),
+            }
+        return _("which earlier cases take first: %(cases)s") % {"cases": words}
 
     def _takes(self, ref: int, item: str) -> float:
         law = self.laws.get(ref)

@@ -51,9 +51,7 @@ def book_a_knee(page: Any, *, reference: str, low: str, high: str) -> None:
     page.wait_for_url(re.compile(r"/cases/\d+/$"))
 
 
-def test_from_a_booked_range_to_pick_list_count_sheets_and_the_moved_alert(
-    walk: Any, tmp_path: Path
-) -> None:
+def test_from_a_booked_range_to_pick_list_count_sheets_and_the_moved_alert(walk: Any, tmp_path: Path) -> None:
     stores = walk("ossett")
     before = wanted_of_femoral(stores, "2", "LEFT")
 

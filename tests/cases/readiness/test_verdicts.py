@@ -106,7 +106,7 @@ def test_the_case_ahead_on_the_list_is_named_with_its_chance(world):
     verdict = verdict_of(world, case)
     assert ahead.pk in verdict.competitors
     chance = dict(verdict.slots[1].chances)[world.component("tibial", "2").pk]
-    words = f"Tibial 2: 1 on site, which case R-AHEAD in {round(chance * 100)} of 100 takes first"
+    words = f"Tibial 2: 1 on site, which case R-AHEAD takes first in {round(chance * 100)} of 100"
     assert any(said.startswith(words) for said in verdict.reasons)
 
 
