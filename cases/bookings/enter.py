@@ -155,7 +155,8 @@ def case_book(
     Raises NotAllowed; Refusal as case_enter and list_enter.
     """
     place = theatre_list.theatre if theatre_list is not None else theatre
-    if place is None or (theatre_list is None and day is None):
+    on_day = theatre_list.day if theatre_list is not None else day
+    if place is None or on_day is None:
         raise ValueError("a case is booked on a list, or in a theatre on a day")
     require(by=by, act="book_case", site_id=place.site_id)
 
@@ -163,8 +164,7 @@ def case_book(
         kept = theatre_list
         opened: tuple[Line, ...] = ()
         if kept is None:
-            assert day is not None  # noqa: S101 (said above; for the type checker)
-            kept, opened = list_enter(theatre=place, day=day, session=session, at=at, surgeon=surgeon)
+            kept, opened = list_enter(theatre=place, day=on_day, session=session, at=at, surgeon=surgeon)
         booked = case_enter(
             by=by, theatre_list=kept, procedure=procedure, surgeon=surgeon, reference=reference, sides=sides,
             at=at, position=position, starts_at=starts_at, minutes=minutes, urgency=urgency,

@@ -8,7 +8,7 @@ import os
 import secrets
 import signal
 import socket
-import subprocess  # nosec B404 - starts our own worker only
+import subprocess  # nosec B404
 import sys
 import threading
 from argparse import ArgumentParser
