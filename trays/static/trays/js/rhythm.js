@@ -9,7 +9,9 @@ export const SHORTEST_SCAN = 4;
 export const LONGEST_SCAN = 4096;
 
 export class Rhythm {
-  constructor() {
+  /** `slower`: how many times the usual gaps are allowed, for a scanner or a machine that lags. */
+  constructor(slower = () => 1) {
+    this.slower = slower;
     this.reset();
   }
 
@@ -20,7 +22,7 @@ export class Rhythm {
 
   /** Takes a letter at a moment in ms; true if it follows the one before at a scanner's pace. */
   add(letter, moment) {
-    const going = this.letters !== "" && moment - this.last <= LONGEST_GAP_MS;
+    const going = this.letters !== "" && moment - this.last <= LONGEST_GAP_MS * this.slower();
     this.letters = going ? (this.letters + letter).slice(0, LONGEST_SCAN) : letter;
     this.last = moment;
     return going;
@@ -28,7 +30,7 @@ export class Rhythm {
 
   /** The scan that the final key ends, or "" if there was none. */
   end(moment) {
-    const scanned = moment - this.last <= LONGEST_END_MS && this.letters.length >= SHORTEST_SCAN ? this.letters : "";
+    const scanned = moment - this.last <= LONGEST_END_MS * this.slower() && this.letters.length >= SHORTEST_SCAN ? this.letters : "";
     this.reset();
     return scanned;
   }

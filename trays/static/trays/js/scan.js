@@ -29,7 +29,7 @@ function send(form, scanned) {
 }
 
 function start(form) {
-  const rhythm = new Rhythm();
+  const rhythm = new Rhythm(() => Number(form.dataset.slower) || 1);
   let list = null;
   let listValue = "";
 
