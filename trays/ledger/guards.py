@@ -110,7 +110,8 @@ def remove(connection: BaseDatabaseWrapper, guard: Guard) -> None:
             return
         cursor.execute(f"DROP TRIGGER IF EXISTS {guard.name} ON {guard.table}")
         cursor.execute(f"DROP TRIGGER IF EXISTS {guard.name}_truncate ON {guard.table}")
-        cursor.execute(f"ALTER TABLE {guard.table} DROP CONSTRAINT IF EXISTS {guard.name}")
+        if any(statement.startswith("ALTER TABLE") for statement in guard.postgres):
+            cursor.execute(f"ALTER TABLE {guard.table} DROP CONSTRAINT IF EXISTS {guard.name}")
 
 
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
