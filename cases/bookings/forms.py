@@ -16,6 +16,7 @@ from cases.bookings.kinds import CancelReason, PlanSheet
 from cases.bookings.models import Case, TheatreList
 from cases.bookings.queries import ListRow, procedures_to_book, surgeons_at, theatres_at
 from trays.catalogue.models import Family
+from trays.exchange.columns import FIRST_YEAR, LAST_YEAR
 from trays.parties.models import Site
 from trays.places.models import Place
 from trays.staff.models import Person
@@ -47,7 +48,7 @@ class TheatreChoice(forms.ModelChoiceField):
     """Theatres with their site behind the name."""
 
     def label_from_instance(self, obj: Any) -> str:
-        return f"{obj.name}, {obj.site.name}"
+        return str(obj.name) if obj.site.name in obj.name else f"{obj.name}, {obj.site.name}"
 
 
 class KeyedForm(forms.Form):
@@ -69,11 +70,13 @@ class SessionForm(forms.Form):
     """Theatre, day and session: which list."""
 
     theatre = TheatreChoice(
-        label=gettext_lazy("Theatre"), queryset=Place.objects.none(), empty_label=gettext_lazy("choose")
-    )
+        label=gettext_lazy("Theatre"), queryset=Place.objects.none(), empty_label=gettext_lazy("choose"),
+        error_messages={"required": gettext_lazy("Choose a theatre.")},
+    )  # fmt: skip
     day = forms.DateField(
-        label=gettext_lazy("Day"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+        label=gettext_lazy("Day"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"required": gettext_lazy("Give the day.")},
+    )  # fmt: skip
     session = forms.ChoiceField(
         label=gettext_lazy("Session"), choices=TheatreList.Session.choices,
         initial=TheatreList.Session.ALL_DAY,
@@ -84,13 +87,21 @@ class SessionForm(forms.Form):
         self.site_ids = [site.pk for site in sites]
         rows_set(self, "theatre", theatres_at(self.site_ids))
 
+    def clean_day(self) -> date:
+        """A day of which the next can be reckoned; the service judges whether it is near enough."""
+        day: date = self.cleaned_data["day"]
+        if not FIRST_YEAR <= day.year <= LAST_YEAR:
+            raise forms.ValidationError(_("That day is too far away to be meant. Check the year."))
+        return day
+
 
 class FirstForm(SessionForm):
     """The first step: what is to be done, to which side, by whom, where and when."""
 
     procedure = forms.ModelChoiceField(
-        label=gettext_lazy("Procedure"), queryset=procedures_to_book(), empty_label=gettext_lazy("choose")
-    )
+        label=gettext_lazy("Procedure"), queryset=procedures_to_book(), empty_label=gettext_lazy("choose"),
+        error_messages={"required": gettext_lazy("Choose a procedure.")},
+    )  # fmt: skip
     side = forms.ChoiceField(
         label=gettext_lazy("Side of the patient"), choices=SIDES, widget=forms.RadioSelect, required=False,
         help_text=gettext_lazy("“No side” only for a procedure that has none."),
@@ -127,6 +138,7 @@ class SecondForm(KeyedForm):
     reference = forms.CharField(
         label=gettext_lazy("Local case reference"), max_length=checks.REFERENCE_LENGTH,
         help_text=REFERENCE_HINT,
+        error_messages={"required": gettext_lazy("Give the case a reference.")},
     )  # fmt: skip
     position = forms.TypedChoiceField(
         label=gettext_lazy("Position on the list"), required=False, coerce=int, empty_value=None
@@ -190,6 +202,7 @@ class ChangeForm(KeyedForm):
     reference = forms.CharField(
         label=gettext_lazy("Local case reference"), max_length=checks.REFERENCE_LENGTH,
         help_text=REFERENCE_HINT,
+        error_messages={"required": gettext_lazy("Give the case a reference.")},
     )  # fmt: skip
     surgeon = forms.ModelChoiceField(
         label=gettext_lazy("Surgeon"), queryset=Person.objects.none(), required=False,
@@ -263,8 +276,9 @@ class CancelForm(KeyedForm):
     """Why a case is cancelled; nothing is chosen beforehand."""
 
     reason = forms.ChoiceField(
-        label=gettext_lazy("Reason"), choices=CancelReason.choices, widget=forms.RadioSelect
-    )
+        label=gettext_lazy("Reason"), choices=CancelReason.choices, widget=forms.RadioSelect,
+        error_messages={"required": gettext_lazy("Choose the reason.")},
+    )  # fmt: skip
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, use_required_attribute=False, **kwargs)

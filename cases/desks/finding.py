@@ -16,9 +16,10 @@ from cases.bookings.models import Case
 from cases.counts.models import CountSheet
 from cases.picks.models import PickList
 from cases.picks.papers import number_from
-from cases.reorders.queries import held_words, size_words
+from cases.reorders.queries import held_words
 from trays.catalogue.models import Component
 from trays.catalogue.queries import component_by_gtin, families_by_code, search
+from trays.catalogue.words import size_and_side
 from trays.identifiers import gs1, ours
 from trays.identifiers.meaning import Kind, Reading
 from trays.instruments.models import InstrumentSet, Pack
@@ -89,7 +90,7 @@ class Finder:
             return _ambiguous(reading)
         if not reading.usable:
             return refuse(
-                "code-unreadable", reading.sentence, _("Scan it again, or type what stands below it.")
+                "code-unreadable", reading.sentence, _("If that fails, type what stands below the bars.")
             )
         by_key: dict[type, Callable[[Reading], Finding]] = {
             ours.SetKey: self._set,
@@ -318,7 +319,7 @@ class Finder:
 
 def component_words(component: Component) -> str:
     """A component as people say it: its family, then size and side."""
-    return f"{component.family.name} {size_words(component)}" if component.size else component.name
+    return f"{component.family.name} {size_and_side(component)}" if component.size else component.name
 
 
 def refuse(

@@ -29,7 +29,7 @@ def help_page(request: HttpRequest) -> HttpResponse:
     """Each role's trip, the cautions in full, the scan field, the limits."""
     by = cast(Person, request.user)
     labels = page_labels()
-    mine = [labels[name] for name in pages_of(by) if name in labels]
+    mine = [labels[name] for name in pages_of(by) if name in labels and name != "help"]
     return answer_page(request, "cases/desks/help.html", {"mine": mine, "has_role": bool(by.roles.exists())})
 
 

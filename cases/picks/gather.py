@@ -20,6 +20,7 @@ from cases.readiness.kinds import PickPlan, PickSize
 from cases.reservations.models import Hold
 from cases.reservations.queries import kept_for, open_holds, operation_day
 from trays.catalogue.models import Component
+from trays.catalogue.words import size_words
 from trays.instruments.models import Pack
 from trays.instruments.queries import set_facts
 from trays.places.models import Place
@@ -164,11 +165,6 @@ def _why(unmet: Unmet) -> str:
 def name_words(component: Component) -> str:
     """What it is without its size and side, which stand apart and are never cut with it."""
     return component.family.name if component.size else component.name
-
-
-def size_words(component: Component) -> str:
-    """The size as people say it; with its second measure, "4 × 8"."""
-    return f"{component.size} × {component.second}" if component.second else component.size
 
 
 def _packs(

@@ -10,7 +10,7 @@ from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
 from cases.bookings.models import Case
-from cases.picks.gather import Absent, name_words, size_words
+from cases.picks.gather import Absent, name_words
 from cases.picks.kinds import (
     GroupCount,
     LevelWords,
@@ -30,6 +30,7 @@ from cases.readiness.kinds import Level, Word
 from cases.readiness.reasons import figures
 from cases.reservations.models import SetHold
 from cases.reservations.queries import at_site, kept_for, open_holds, operation_day
+from trays.catalogue.words import side_word, size_words
 from trays.instruments.queries import set_facts
 from trays.instruments.ready import PackFacts
 from trays.parties.models import Site, Tenure
@@ -61,8 +62,8 @@ def sheet_of(pick_list: PickList, *, at: datetime) -> PickSheet:
         theatre=case.list.theatre.name,
         position=position_words(case),
         surgeon=case.surgeon.name if case.surgeon else _("not named"),
-        starts=sitetime(at_site(case.starts_at, site)),
-        made=short_moment(pick_list.made_at, site),
+        starts=sitetime(at_site(case.starts_at, site), "time"),
+        made=date_words(at_site(pick_list.made_at, site), "j M H:i"),
         made_by=pick_list.made_by.name,
         verdict=_verdict(said),
         runs=tuple(_run(run) for run in said.runs),
@@ -95,11 +96,6 @@ def short_date(day: date) -> str:
 def short_moment(moment: datetime, site: Site) -> str:
     """ "1 Dec 2026 16:05" by the site's clock."""
     return date_words(at_site(moment, site), "j M Y H:i")
-
-
-def side_word(side: str) -> str:
-    """The side as a word that stands out; "" where there is none."""
-    return {"left": _("LEFT"), "right": _("RIGHT")}.get(side, "")
 
 
 def sides_of(case: Case) -> str:

@@ -12,9 +12,10 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from cases.picks.gather import Absent, name_words, size_words
+from cases.picks.gather import Absent, name_words
 from cases.readiness.kinds import WORST_LAST, CaseVerdict, Level, PickPlan, PickSlot, Word
 from trays.catalogue.models import Component
+from trays.catalogue.words import size_words
 
 FORMAT = 1
 

@@ -10,6 +10,7 @@ urlpatterns = [
     path("pick-lists/", views.pick_lists, name="pick-lists"),
     path("pick-lists/<int:pk>/", views.pick_list, name="pick-list"),
     path("pick-lists/<int:pk>/pick-list.pdf", views.pick_list_sheet, name="pick-list-pdf"),
+    path("cases/<int:pk>/pick-list/in-force/", views.of_case, name="case-pick-list"),
     path("cases/<int:pk>/pick-list/", views.make, name="pick-list-make"),
     path("cases/<int:pk>/change/", bookings.change, {"follow": set_holds_follow}, name="case-change"),
     path("lists/<int:pk>/order/", bookings.order, {"follow": set_holds_follow}, name="list-order"),

@@ -71,6 +71,14 @@ def pick_list_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
+@require_GET
+def of_case(request: HttpRequest, pk: int) -> HttpResponse:
+    """To the case's list in force; to the case where it has none."""
+    case = fetch(Case.objects.all(), by=cast(Person, request.user), act="see_picks", pk=pk)
+    known = queries.in_force(case)
+    return go_to(request, "pick-list", known.pk) if known else go_to(request, "case", case.pk)
+
+
 @require_POST
 def make(request: HttpRequest, pk: int) -> HttpResponse:
     """Make the case's list, or make it anew."""

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
-from cases.planning.fit import Floats, Joint, demand_laws, joint
+from cases.planning.fit import Joint, joint
 from cases.planning.kinds import CaseDemand, PlanningError, Shelf
+from cases.planning.parts import Floats
 from cases.planning.readings import Outcome, open_out, read
-from cases.planning.rows import PartRows, part_rows
-from cases.planning.tracks import Track, build_all
+from cases.planning.tracks import Built, Track, build_all
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,6 @@ class Visit:
         The doubtful items that the case may draw.
     part_items : tuple of tuple of str, one per part
         The same items by part.
-    rows : tuple of PartRows, one per part
     known_only : bool
         Leave out the outcomes with a pair that has no rule on file.
     """
@@ -37,7 +36,6 @@ class Visit:
     law: Joint
     turns: Mapping[str, tuple[Track, int]]
     part_items: tuple[tuple[str, ...], ...]
-    rows: tuple[PartRows, ...]
     known_only: bool = False
 
     @cached_property
@@ -75,7 +73,9 @@ class Agenda:
         Cases out of order, or two with one `ref`.
     """
 
-    def __init__(self, cases: Sequence[CaseDemand], shelf: Shelf) -> None:
+    def __init__(
+        self, cases: Sequence[CaseDemand], shelf: Shelf, laws: Sequence[Joint] | None = None
+    ) -> None:
         if len({case.ref for case in cases}) != len(cases):
             raise PlanningError("Two cases have the same reference.")
         for before, after in pairwise(cases):
@@ -83,16 +83,16 @@ class Agenda:
                 raise PlanningError(f"Case {after.ref} stands after case {before.ref} but starts before it.")
         self._cases = tuple(cases)
         self._shelf = shelf
-        self.laws = [joint(case) for case in cases]
-        self.rows = [tuple(part_rows(law.case, part) for part in law.parts) for law in self.laws]
-        self.asked: list[dict[str, Floats]] = [demand_laws(law) for law in self.laws]
+        self.laws = [joint(case) for case in cases] if laws is None else list(laws)
+        self.asked: list[dict[str, Floats]] = [law.asked for law in self.laws]
         self._before: list[set[int]] | None = None
         self._tracks: dict[str, Track] | None = None
+        self._built: Built = {}
 
     def visits(self, positions: Sequence[int]) -> list[Visit]:
         """The cases at `positions` (ascending) as if there were no others."""
         drawn = [{item: len(law) - 1 for item, law in self.asked[p].items()} for p in positions]
-        tracks = build_all(self._cases, positions, drawn, self._shelf)
+        tracks = build_all(self._cases, positions, drawn, self._shelf, self._built)
         if len(positions) == len(self._cases):
             self._tracks = tracks
         turn = dict.fromkeys(tracks, 0)
@@ -116,7 +116,7 @@ class Agenda:
             named = {item for slot in part.slots for item in case.slots[slot].items}
             named |= {option.item for need in part.needs for option in case.needs[need].options}
             items.append(tuple(sorted(named & doubtful.keys())))
-        return Visit(position, law, doubtful, tuple(items), self.rows[position])
+        return Visit(position, law, doubtful, tuple(items))
 
     def circle(self, position: int) -> list[int]:
         """The case itself and all earlier ones that can change what it finds, ascending.

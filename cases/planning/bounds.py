@@ -15,9 +15,9 @@ import numpy as np
 
 from cases.planning.agenda import Visit
 from cases.planning.coverage import Sides, in_order_of_help
-from cases.planning.fit import Floats, Unions
 from cases.planning.flows import Finding
 from cases.planning.kinds import OneMore
+from cases.planning.parts import Floats, Unions
 from cases.planning.rows import NeedClass, PartRows, SlotClass
 from cases.planning.stores import Sets
 from cases.planning.tracks import Track
@@ -132,7 +132,9 @@ class _Judged:
         return found
 
 
-def bound(visit: Visit, demands: Demands, linked: Unions, explain: bool) -> Finding:
+def bound(
+    visit: Visit, demands: Demands, linked: Unions, explain: bool, good_enough: float = -1.0
+) -> Finding:
     """Proven upper bounds for one case.
 
     Parameters
@@ -143,8 +145,10 @@ def bound(visit: Visit, demands: Demands, linked: Unions, explain: bool) -> Find
         Items joined where one part of this or an earlier case draws on them.
     explain : bool
         Also give `missing` and the items whose one more lowers the bound.
+    good_enough : float
+        A bound for which the latter are left out.
     """
-    parts = [_Judged(rows, visit, demands) for rows in visit.rows]
+    parts = [_Judged(rows, visit, demands) for rows in visit.law.rows]
     homes = [
         linked.find(("item", items[0])) if items else ("part", number)
         for number, items in enumerate(visit.part_items)
@@ -160,7 +164,7 @@ def bound(visit: Visit, demands: Demands, linked: Unions, explain: bool) -> Find
     for number, part in enumerate(parts):
         for item, p in part.missing().items():
             missing[item] = missing.get(item, 0.0) + p
-            if p > 0:
+            if p > 0 and high > good_enough:
                 eased = [*shorts[:number], part.short_with(item), *shorts[number + 1 :]]
                 new_low, new_high, _ = _together(homes, eased)
                 if new_high < high or new_low < low:

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cases.planning.fit import Floats, Joint, joint
+from cases.planning.fit import Joint, joint
 from cases.planning.kinds import CaseAnswer, CaseDemand, Missing, OneMore
+from cases.planning.parts import Floats
 from cases.planning.readings import Reading
-from cases.planning.rows import Enough, NeedClass, PartRows, SlotClass, part_rows
+from cases.planning.rows import Enough, NeedClass, PartRows, SlotClass
 
 GRAIN = 1e-12
 """A relative difference that rounding may make."""
@@ -159,7 +160,7 @@ def cover(
     law = law or joint(case)
     if law.impossible:
         return impossible(case)
-    parts = [Judged(part_rows(case, part), counts) for part in law.parts]
+    parts = [Judged(rows, counts) for rows in law.rows]
     blocks = [part.side() for part in parts]
     weights = np.ones(1)
     total = sides(blocks, weights)
@@ -191,7 +192,7 @@ def cover(
 
 def chances(law: Joint, counts: Mapping[str, int]) -> Sides:
     """P(cover) and P(short) of one possible case against plain counts, as `cover` without the reasons."""
-    return sides([Judged(part_rows(law.case, part), counts).side() for part in law.parts], np.ones(1))
+    return sides([Judged(rows, counts).side() for rows in law.rows], np.ones(1))
 
 
 class Judged:

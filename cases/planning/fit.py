@@ -8,78 +8,19 @@ data error to show.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import product
+from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
-from cases.planning.kinds import UNUSED, CaseDemand, SetOption, SlotLaw, TooManyOutcomesError
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
+from cases.planning.kinds import UNUSED, CaseDemand, TooManyOutcomesError
+from cases.planning.parts import Floats, Ints, Part, Unions
+from cases.planning.rows import PartRows, part_rows
 
 MOST_ROWS = 1_000_000
 """Combinations that may be listed for one part."""
 
 _REFUSED, _UNKNOWN, _ALLOWED = 0, 1, 2
-
-
-class Unions:
-    """Which keys stand together, by joining them step by step."""
-
-    def __init__(self) -> None:
-        self._up: dict[object, object] = {}
-
-    def find(self, key: object) -> object:
-        """The key that stands for the group of `key`."""
-        self._up.setdefault(key, key)
-        while self._up[key] != key:
-            self._up[key] = self._up[self._up[key]]
-            key = self._up[key]
-        return key
-
-    def join(self, keys: Iterable[object]) -> None:
-        """Put all `keys` into one group."""
-        first: object = None
-        for key in keys:
-            root = self.find(key)
-            if first is None:
-                first = root
-            else:
-                self._up[root] = first
-
-
-@dataclass(frozen=True)
-class Part:
-    """Slots and needs of a case that depend on one another.
-
-    Attributes
-    ----------
-    slots : tuple of int
-        Slot numbers of the case, ascending.
-    rows : int array, shape (R, len(slots))
-        Drawn item index per slot, `UNUSED` where the slot is not used. Only combinations with a positive
-        chance.
-    p : float array, shape (R,)
-        Their chances, sum 1.
-    unknown : bool array, shape (R,)
-        True where a pair has no rule on file.
-    needs : tuple of int
-        Need numbers of the case, ascending.
-    """
-
-    slots: tuple[int, ...]
-    rows: Ints
-    p: Floats
-    unknown: Bools
-    needs: tuple[int, ...]
-
-    def column(self, slot: int) -> Ints:
-        """Drawn index of `slot` in every row, shape (R,)."""
-        return self.rows[:, self.slots.index(slot)]
 
 
 @dataclass(frozen=True)
@@ -89,6 +30,16 @@ class Joint:
     case: CaseDemand
     parts: tuple[Part, ...]
     impossible: bool
+
+    @cached_property
+    def rows(self) -> tuple[PartRows, ...]:
+        """The parts by their classes; worked out when first asked for."""
+        return tuple(part_rows(self.case, part) for part in self.parts)
+
+    @cached_property
+    def asked(self) -> dict[str, Floats]:
+        """`demand_laws` of this law; worked out when first asked for."""
+        return demand_laws(self)
 
 
 def joint(case: CaseDemand) -> Joint:
@@ -138,17 +89,6 @@ def marginals(law: Joint) -> tuple[Floats, ...]:
     return tuple(found[s] for s in range(len(law.case.slots)))
 
 
-def serving(case: CaseDemand, part: Part, option: SetOption) -> Bools:
-    """Rows of `part` that a set option serves, shape (R,)."""
-    mask = np.ones(len(part.p), dtype=np.bool_)
-    for slot, indices in option.serves:
-        table = np.zeros(len(case.slots[slot].items) + 1, dtype=np.bool_)
-        table[[i for i in indices if 0 <= i < len(table) - 1]] = True
-        table[UNUSED] = True
-        mask &= table[part.column(slot)]
-    return mask
-
-
 def demand_laws(law: Joint) -> dict[str, Floats]:
     """Per item the chances that the case asks for 0, 1, 2, ... of it, whatever is in stock.
 
@@ -161,54 +101,11 @@ def demand_laws(law: Joint) -> dict[str, Floats]:
         `most` is the most that may be asked for at once. Items that are never drawn are left out.
     """
     found: dict[str, Floats] = {}
-    shares = marginals(law)
-    for part in law.parts:
-        uses: dict[str, list[int]] = {}
-        for slot in part.slots:
-            for index in np.flatnonzero(shares[slot]).tolist():
-                uses.setdefault(law.case.slots[slot].items[index], []).append(slot)
-        needed = [option.item for number in part.needs for option in law.case.needs[number].options]
-        for item, slots in uses.items():
-            if len(slots) == 1 and item not in needed:
-                found[item] = _slot_demand(law.case.slots[slots[0]], item, shares[slots[0]])
-        for item in dict.fromkeys([*uses, *needed]):
-            if item not in found:
-                asked = _part_demand(law.case, part, item, uses.get(item, []))
-                if len(asked) > 1:
-                    found[item] = asked
+    for rows in law.rows:
+        laws = [one.asked(rows.p) for one in rows.slots] + [one.asked(rows.p) for one in rows.needs]
+        for one in laws:
+            found.update((item, asked) for item, asked in one.items() if len(asked) > 1)
     return found
-
-
-def _slot_demand(slot: SlotLaw, item: str, shares: Floats) -> Floats:
-    """Law of the number asked for by one slot."""
-    p = float(shares[slot.items.index(item)])
-    chances = [1.0 - p, p * (1.0 - slot.extra), p * slot.extra]
-    return np.array(chances if slot.extra > 0 else chances[:2])
-
-
-def _part_demand(case: CaseDemand, part: Part, item: str, slots: Sequence[int]) -> Floats:
-    """Law of the number asked for by one part, by its rows; cut at the greatest that can occur."""
-    asked = np.zeros(len(part.p), dtype=np.int64)
-    for need in part.needs:
-        masks = [serving(case, part, o) for o in case.needs[need].options if o.item == item]
-        if masks:
-            asked += np.logical_or.reduce(masks)
-    chances = []
-    for slot in slots:
-        drawn = part.column(slot) == case.slots[slot].items.index(item)
-        asked += drawn
-        if case.slots[slot].extra > 0:
-            chances.append((drawn, case.slots[slot].extra))
-    found = np.zeros(int(asked.max()) + len(chances) + 1)
-    for second in product((False, True), repeat=len(chances)):
-        weight, count = part.p, asked
-        for (drawn, extra), opened in zip(chances, second, strict=True):
-            if opened:
-                weight, count = np.where(drawn, weight * extra, 0.0), count + drawn
-            else:
-                weight = np.where(drawn, weight * (1.0 - extra), weight)
-        found += np.bincount(count, weights=weight, minlength=len(found))
-    return found[: int(np.flatnonzero(found)[-1]) + 1]
 
 
 def _groups(case: CaseDemand) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:

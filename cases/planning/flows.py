@@ -16,8 +16,8 @@ import numpy as np
 
 from cases.planning.agenda import Visit
 from cases.planning.coverage import Side, Sides, one_more, side_of, sides, with_more
-from cases.planning.fit import Floats, Unions
 from cases.planning.kinds import OneMore
+from cases.planning.parts import Floats, Unions
 from cases.planning.readings import Outcome, Reading, combine, doubtful_items
 from cases.planning.terms import (
     Cluster,

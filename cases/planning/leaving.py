@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cases.planning.fit import Bools, Floats, Joint, demand_laws, marginals
+from cases.planning.fit import Joint, marginals
+from cases.planning.parts import Bools, Floats
 from cases.planning.readings import open_out, read
 
 MOST_NODES = 1_500
@@ -86,7 +87,7 @@ def _by_sums(law: Joint, number: int, limit: float, given: frozenset[str]) -> Fr
     add.
     """
     case, part = law.case, law.parts[number]
-    asked = demand_laws(law)
+    asked = law.asked
     order = dict.fromkeys(item for slot in part.slots for item in case.slots[slot].items)
     units = []
     for item in order:

@@ -14,10 +14,9 @@ from itertools import combinations
 import numpy as np
 
 from cases.planning.coverage import Judged, chances, cover, sides
-from cases.planning.fit import Joint, demand_laws, joint, marginals
+from cases.planning.fit import Joint, joint, marginals
 from cases.planning.kinds import SLACK, CaseDemand, PlanningError, Rule
 from cases.planning.leaving import frontier
-from cases.planning.rows import part_rows
 
 MOST_SET_TRIALS = 200
 """Combinations of sets tried one by one; beyond it sets are dropped one at a time."""
@@ -116,7 +115,7 @@ def shortest(case: CaseDemand, target: float, given: frozenset[str] = frozenset(
     law = joint(replace(_all_fitting(case), needs=()))
     if law.impossible:
         raise PlanningError(f"Case {case.ref}: no combination meets the fit rules.")
-    most = {item: len(asked) - 1 for item, asked in demand_laws(law).items()}
+    most = {item: len(asked) - 1 for item, asked in law.asked.items()}
     if target <= 0.0:
         units = _in_order(law, {item: 1 for item in most if item in given})
         return Shortest(units, chances(law, dict(units)).short_high, True, 0)
@@ -276,7 +275,7 @@ def _fewest_sets(
         wanted = {item: min(n, sets.get(item, 0)) for item, n in wanted.items()}
     single = [item for item, n in wanted.items() for _ in range(n)]
 
-    rows = [part_rows(law.case, part) for part in law.parts]
+    rows = law.rows
 
     def short(chosen: Sequence[str]) -> float:
         together: dict[str, int] = dict(counts)

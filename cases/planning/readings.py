@@ -13,8 +13,8 @@ from itertools import product
 
 import numpy as np
 
-from cases.planning.fit import Bools, Floats, Ints, Part, serving
 from cases.planning.kinds import UNUSED, CaseDemand
+from cases.planning.parts import Bools, Floats, Ints, Part, distinct_lines, serving
 
 Demand = tuple[tuple[str, int], ...]
 Need = tuple[int, str, tuple[str | None, ...]]
@@ -90,7 +90,8 @@ def read(case: CaseDemand, part: Part, plenty: Callable[[str], bool]) -> list[Ou
     columns += [_doubtful(case, part, slot, plenty) for slot in slots]
     needs = [_need_codes(case, part, number, plenty) for number in part.needs]
     columns += [codes for codes, _ in needs]
-    lines, chances = _together(np.column_stack(columns), part.p)
+    lines, line_of_row = distinct_lines(columns)
+    chances = np.bincount(line_of_row, weights=part.p, minlength=len(lines))
     found = []
     for line, p in zip(lines.tolist(), chances.tolist(), strict=True):
         wanted = tuple(
@@ -154,12 +155,6 @@ def _need_codes(
     return np.array(codes, dtype=np.int64)[inverse.ravel()], list(patterns)
 
 
-def _together(lines: Ints, p: Floats) -> tuple[Ints, Floats]:
-    """Distinct lines, sorted, with their chances added up."""
-    distinct, inverse = np.unique(lines, axis=0, return_inverse=True)
-    return distinct, np.bincount(inverse.ravel(), weights=p, minlength=len(distinct)).astype(np.float64)
-
-
 def combine(first: Sequence[Outcome], second: Sequence[Outcome]) -> list[Outcome]:
     """Outcomes of two independent parts taken as one."""
     found = []
@@ -213,6 +208,7 @@ class Reading:
         self.outcomes = outcomes
         self._column = {item: c for c, item in enumerate(items)}
         self._there = np.ascontiguousarray(there.T)
+        self._enough: dict[tuple[str, int], Bools] = {}
         self._p = np.array([o.p for o in outcomes])
         self._unknown = np.array([o.unknown for o in outcomes], dtype=np.bool_)
         self.known = float(self._p[~self._unknown].sum())
@@ -235,7 +231,10 @@ class Reading:
     def _holds(self, takes: Demand, more: str | None = None) -> Bools:
         mask: Bools | None = None
         for item, n in takes:
-            one = self._there[self._column[item]] >= n - (item == more)
+            key = (item, n - (item == more))
+            if key not in self._enough:
+                self._enough[key] = self._there[self._column[item]] >= key[1]
+            one = self._enough[key]
             mask = one if mask is None else mask & one
         return np.ones(self._there.shape[1], dtype=np.bool_) if mask is None else mask
 

@@ -14,8 +14,8 @@ from itertools import product
 
 import numpy as np
 
-from cases.planning.fit import Bools, Floats, Ints, Part, Unions, serving
 from cases.planning.kinds import UNUSED, CaseDemand
+from cases.planning.parts import Bools, Floats, Ints, Part, Unions, distinct_lines, serving
 
 Enough = Callable[[str, int], bool]
 """Whether so many of an item are there."""
@@ -54,6 +54,14 @@ class SlotClass:
         """All items that may be asked for."""
         return self.names
 
+    def asked(self, p: Floats) -> dict[str, Floats]:
+        """Per item the chances that 0, 1, 2, ... are asked for, rows having the chances `p`."""
+        weight, most = self._weights(p)[self.way], int(self.number.max(initial=0)) + 1
+        shape = (len(self.names), most)
+        codes = self.item * most + self.number
+        table = np.bincount(codes, weights=weight, minlength=shape[0] * most).astype(np.float64)
+        return _laws(self.names, table.reshape(shape))
+
     def judge(self, enough: Enough) -> tuple[Floats, Floats]:
         """Chance, per combination, that all asked for is there, and that it is not. Shapes (U,)."""
         few = self._table(lambda item, n: float(not enough(item, n)))
@@ -67,9 +75,13 @@ class SlotClass:
 
     def lacking(self, lack: Lack, p: Floats) -> dict[str, float]:
         """Per item the chance that it is asked for and lacking, rows having the chances `p`."""
-        weight = self.share * np.bincount(self.row, weights=p, minlength=self.size)[self.combination]
-        lost = np.bincount(self.item, weights=weight[self.way] * self._table(lack), minlength=len(self.names))
+        weight = self._weights(p)[self.way] * self._table(lack)
+        lost = np.bincount(self.item, weights=weight, minlength=len(self.names))
         return {name: chance for name, chance in zip(self.names, lost.tolist(), strict=True) if chance > 0}
+
+    def _weights(self, p: Floats) -> Floats:
+        """Chance of each way, rows having the chances `p`. Shape (W,)."""
+        return self.share * np.bincount(self.row, weights=p, minlength=self.size)[self.combination]
 
     def _table(self, lack: Lack) -> Floats:
         """Per entry its chance of lack; each (item, number) is asked once."""
@@ -108,6 +120,16 @@ class NeedClass:
     def items(self) -> set[str]:
         """All sets that may be taken."""
         return {item for pattern in self.patterns for options in pattern for item in options}
+
+    def asked(self, p: Floats) -> dict[str, Floats]:
+        """Per set the chances that 0, 1, 2, ... needs may be met by it, rows having the chances `p`."""
+        names = tuple(sorted(self.items()))
+        place = {item: number for number, item in enumerate(names)}
+        table = np.zeros((len(names), len(self.names) + 1))
+        for pattern, chance in zip(self.patterns, self._weights(p), strict=True):
+            for item, n in _counted(item for options in pattern for item in options).items():
+                table[place[item], n] += chance
+        return _laws(names, table)
 
     def judge(self, enough: Enough) -> Bools:
         """Whether, per pattern, every need can be met at once. Shape (V,)."""
@@ -162,6 +184,14 @@ class PartRows:
     needs: tuple[NeedClass, ...]
 
 
+def _laws(names: Sequence[str], table: Floats) -> dict[str, Floats]:
+    """Laws of numbers from the chances of 1, 2, ... (one line each, the first column empty), each cut at the
+    greatest that can occur."""
+    table[:, 0] = np.maximum(0.0, 1.0 - table[:, 1:].sum(axis=1))
+    lengths = ((table > 0) * np.arange(1, table.shape[1] + 1)).max(axis=1, initial=1)
+    return {name: line[:n] for name, line, n in zip(names, table, lengths.tolist(), strict=True)}
+
+
 def part_rows(case: CaseDemand, part: Part) -> PartRows:
     """Put the slots and needs of a part into classes."""
     slots = tuple(_slot_class(case, part, group) for group in _slot_groups(case, part))
@@ -188,14 +218,8 @@ def _grouped(members: Iterable[tuple[int, Iterable[str]]]) -> list[list[int]]:
     return list(found.values())
 
 
-def _distinct(columns: Sequence[Ints]) -> tuple[Ints, Ints]:
-    """Distinct lines of the columns, sorted, and the line of each row."""
-    lines, inverse = np.unique(np.column_stack(columns), axis=0, return_inverse=True)
-    return lines, inverse.ravel()
-
-
 def _slot_class(case: CaseDemand, part: Part, slots: Sequence[int]) -> SlotClass:
-    lines, row = _distinct([part.column(slot) for slot in slots])
+    lines, row = distinct_lines([part.column(slot) for slot in slots])
     combination: list[int] = []
     share: list[float] = []
     asked: list[tuple[int, str, int]] = []
@@ -245,7 +269,7 @@ def _need_class(case: CaseDemand, part: Part, needs: Sequence[int]) -> NeedClass
         for place, mask in enumerate(own):
             bits += mask.astype(np.int64) << place
         columns.append(bits)
-    lines, row = _distinct(columns)
+    lines, row = distinct_lines(columns)
     patterns = tuple(
         tuple(_served(case, need, code) for need, code in zip(needs, line, strict=True))
         for line in lines.tolist()

@@ -15,9 +15,10 @@ import numpy as np
 from cases.planning.agenda import Agenda, Visit
 from cases.planning.bounds import Demands, bound
 from cases.planning.coverage import impossible, ranked
-from cases.planning.fit import Unions, demand_laws, joint
+from cases.planning.fit import Joint, joint
 from cases.planning.flows import Finding, Flow, Purse
 from cases.planning.kinds import CaseAnswer, CaseDemand, ListAnswer, Shelf
+from cases.planning.parts import Unions
 from cases.planning.stores import Sets
 
 MOST_IN_CIRCLE = 7
@@ -26,7 +27,13 @@ CIRCLE_BUDGET = 8_000_000
 """Work for all such circles of one call (see `flows.Purse`)."""
 
 
-def assess(cases: Sequence[CaseDemand], shelf: Shelf) -> tuple[CaseAnswer, ...]:
+def assess(
+    cases: Sequence[CaseDemand],
+    shelf: Shelf,
+    laws: Sequence[Joint] | None = None,
+    *,
+    good_enough: float = 0.0,
+) -> tuple[CaseAnswer, ...]:
     """What each case finds after the cases before it.
 
     Parameters
@@ -35,6 +42,11 @@ def assess(cases: Sequence[CaseDemand], shelf: Shelf) -> tuple[CaseAnswer, ...]:
         In the order in which they draw: neither `start` nor `day` may decrease. A list's order of position
         is kept by lifting a start that lies before its predecessor's.
     shelf : Shelf
+    laws : sequence of Joint, length J, optional
+        `fit.joint` of each case if it is at hand.
+    good_enough : float
+        A chance of short for which nobody asks what would help: with a bound at most this, `one_more` stays
+        empty.
 
     Returns
     -------
@@ -52,7 +64,7 @@ def assess(cases: Sequence[CaseDemand], shelf: Shelf) -> tuple[CaseAnswer, ...]:
     Unknown outcomes draw their items like others; they change only the case's own low and high. The same
     input gives the same answer to the last bit: limits are on work, not on time.
     """
-    agenda = Agenda(cases, shelf)
+    agenda = Agenda(cases, shelf, laws)
     visits = agenda.visits(range(len(cases)))
     flow, purse = Flow(visits), Purse(CIRCLE_BUDGET)
     demands, linked = Demands(agenda.asked), Unions()
@@ -67,7 +79,7 @@ def assess(cases: Sequence[CaseDemand], shelf: Shelf) -> tuple[CaseAnswer, ...]:
             finding = _in_circle(agenda, visit, purse)
         exact = finding is not None
         if finding is None:
-            finding = bound(visit, demands, linked, explain=True)
+            finding = bound(visit, demands, linked, explain=True, good_enough=good_enough)
         answers.append(_answer(visit, finding, exact, cases))
     return tuple(answers)
 
@@ -133,7 +145,7 @@ def serve_list(cases: Sequence[CaseDemand], shelf: Shelf) -> ListAnswer:
 
 def over_demand(cases: Sequence[CaseDemand], counts: dict[str, int]) -> dict[str, float]:
     """Per item, the chance that all cases together ask for more than `counts` has of it, served or not."""
-    asked = [demand_laws(joint(case)) for case in cases]
+    asked = [joint(case).asked for case in cases]
     found = {}
     for item, there in counts.items():
         total = np.ones(1)
@@ -181,7 +193,7 @@ def _clipped(p: float) -> float:
 
 def _unserved(visit: Visit) -> dict[str, float]:
     found: dict[str, float] = {}
-    for part in visit.rows:
+    for part in visit.law.rows:
         for need in part.needs:
             for name, p in need.unserved(part.p).items():
                 found[name] = found.get(name, 0.0) + p

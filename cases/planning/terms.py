@@ -13,13 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cases.planning.fit import Bools, Floats, Ints
+from cases.planning.parts import MOST_CODE, Bools, Floats, Ints
 from cases.planning.readings import Draw
 
 TINY = 1e-18
 """Terms with less mass than this are dropped."""
-
-MOST_CODE = 2**62
 
 
 @dataclass

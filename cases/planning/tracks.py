@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cases.planning.fit import Ints
 from cases.planning.kinds import CaseDemand, Shelf, UnitStock
+from cases.planning.parts import Ints
 from cases.planning.stores import Sets, State, Store, Units
 
 MOST_STATES = 3000
@@ -66,11 +66,16 @@ class Track:
         return not self.wide and len(self.found[t]) == 1 and bool(self.found[t][0] >= self.most[t])
 
 
+Built = dict[tuple[str, tuple[int, ...]], Track | None]
+"""Tracks by item and takers; None where no taker can miss the item."""
+
+
 def build_all(
     cases: Sequence[CaseDemand],
     positions: Sequence[int],
     drawn: Sequence[Mapping[str, int]],
     shelf: Shelf,
+    built: Built,
 ) -> dict[str, Track]:
     """Tracks of all items that may run short.
 
@@ -82,6 +87,8 @@ def build_all(
     drawn : sequence of mapping, one per position
         Per case the most it may draw of each item.
     shelf : Shelf
+    built : mapping of (item, takers) to Track or None
+        Those at hand from earlier calls with the same cases and shelf; the others are added to it.
 
     Returns
     -------
@@ -96,7 +103,11 @@ def build_all(
             numbers.append(number)
     tracks: dict[str, Track] = {}
     for item in sorted(takers):
-        track = build(item, *takers[item], cases, shelf)
+        places, numbers = takers[item]
+        key = (item, tuple(places))
+        if key not in built:
+            built[key] = build(item, places, numbers, cases, shelf)
+        track = built[key]
         if track is not None:
             tracks[item] = track
     return tracks
@@ -157,13 +168,18 @@ def _reach(store: Store, most: Sequence[int]) -> list[_Layer] | None:
         layer: _Layer = {}
         for state in sorted(fresh):
             own, listed, free = store.pools(state, t)
-            leaves = []
+            there = min(wanted, own + listed + free)
+            leaves: list[State] = []
             # Its own hold first, then its list's, then free; all there are if that is less.
             for k in range(wanted + 1 if t + 1 < len(most) else 0):
-                from_list = min(max(0, k - own), listed)
-                left = store.take(state, t, from_list, min(max(0, k - own) - from_list, free))
+                if leaves and (k <= own or k > there):
+                    leaves.append(leaves[-1])
+                    continue
+                more = max(0, k - own)
+                from_list = min(more, listed)
+                left = store.take(state, t, from_list, more - from_list)
                 leaves.append(store.settle(left, t + 1))
-            layer[state] = (min(wanted, own + listed + free), leaves)
+            layer[state] = (there, leaves)
         layers.append(layer)
         fresh = {leaf for _, leaves in layer.values() for leaf in leaves}
     return layers

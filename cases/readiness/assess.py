@@ -116,7 +116,7 @@ def case_board(*, case: Case, at: datetime) -> CaseBoard:
             law,
             plan,
             held if picked else plan.slots,
-            tuple(row.id for row in room.sets_held(law)) if picked else plan.set_ids,
+            tuple(row.pk for row in room.sets_held(law)) if picked else plan.set_ids,
         )
 
 
@@ -185,7 +185,12 @@ def _laws(laws: Laws) -> tuple[list[CaseLaw], list[tuple[CaseFacts, str]]]:
 
 def _answers(laws: Laws, ordered: Sequence[CaseLaw]) -> tuple[CaseAnswer, ...]:
     demands = [law.demand for law in ordered]
-    return sharing.assess(demands, shelf_for(laws.snapshot, demands))
+    return sharing.assess(
+        demands,
+        shelf_for(laws.snapshot, demands),
+        [law.joint for law in ordered],
+        good_enough=1.0 - laws.snapshot.policy.wanted_on_site,
+    )
 
 
 def _verdict(law: CaseLaw, answer: CaseAnswer, room: Room, speaker: Speaker) -> CaseVerdict:

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Protocol
 
-SHORT_DATED_DAYS = 90
-"""A unit that expires within so many days of the day looked at is short-dated."""
+from trays.stock.queries import SHORT_DATED_DAYS
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cases.planning.fit import Part, joint
+from cases.planning.fit import joint
 from cases.planning.kinds import CaseDemand, Rule
+from cases.planning.parts import Part
 
 if TYPE_CHECKING:
     from cases.readiness.laws import SlotPart

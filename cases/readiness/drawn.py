@@ -2,16 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from cases.readiness.facts import ComponentFacts, SetFacts, SlotFacts, Snapshot
+from cases.readiness.facts import ComponentFacts, SlotFacts, Snapshot
 from cases.readiness.kinds import PickSlot
 from cases.readiness.laws import CaseLaw, SlotPart
 from cases.readiness.picture import Column, Picture, SetBracket, cells_in_order, size_picture
 from cases.readiness.reasons import Speaker
+from trays.catalogue.words import side_in_text
+from trays.instruments.ready import SetFacts
 
 SHOWN_CHANCE = 0.005
 
@@ -129,7 +131,7 @@ def _picture(
         for row in rows
     )
     name = family.name if spare else slot.facts.name
-    side = {"left": _("left"), "right": _("right")}.get(slot.side, "")
+    side = side_in_text(slot.side)
     title = _("%(slot)s: likelihood and stock by size") % {"slot": ", ".join(w for w in (name, side) if w)}
     return size_picture(
         title=title,
@@ -218,23 +220,29 @@ def why_not(row: SetFacts, law: CaseLaw, speaker: Speaker) -> str:
     return ""
 
 
+def _packs_words(row: SetFacts, day: date) -> str:
+    """How many of its packs are ready on the day, of all that its contents list asks for."""
+    ready = sum(pack.ready_on(day) for pack in row.packs)
+    return _("%(ready)d of %(all)d") % {"ready": ready, "all": len(row.packs) + len(row.missing_trays)}
+
+
 def set_lines(snapshot: Snapshot, law: CaseLaw, set_ids: Sequence[int], speaker: Speaker) -> list[SetLine]:
     """The sets chosen for the case; for a need with none, every set that might meet it, with what stands
     against."""
     found = []
     shown: set[int] = set()
     for need in snapshot.plans[law.facts.plan_id].needs:
-        rows = [row for row in snapshot.sets if row.design_id in need.designs and row.id not in shown]
-        chosen = [row for row in rows if row.id in set_ids]
+        rows = [row for row in snapshot.sets if row.design_id in need.designs and row.pk not in shown]
+        chosen = [row for row in rows if row.pk in set_ids]
         for row in chosen or rows:
-            shown.add(row.id)
+            shown.add(row.pk)
             found.append(
                 SetLine(
                     code=row.code,
                     design=snapshot.designs[row.design_id].name,
                     need=need.name,
-                    packs=_("%(ready)d of %(all)d") % {"ready": row.packs_ready, "all": row.packs},
-                    place=row.place,
+                    packs=_packs_words(row, law.facts.day),
+                    place=row.packs[0].place if row.packs else "",
                     chosen=bool(chosen),
                     contingency=need.contingency,
                     why=why_not(row, law, speaker),

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from cases.forecasts.queries import ErrorLaws
+from trays.instruments.models import PackState
+from trays.instruments.ready import READY_STATES, SetFacts
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,29 +146,6 @@ class UnitFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class SetFacts:
-    """A physical set. `state`: ready, round (it comes back), away (it does not come back by itself)."""
-
-    id: int
-    code: str
-    design_id: int
-    state: str
-    sterile_until: date | None
-    lacks: bool
-    packs: int
-    packs_ready: int
-    place: str
-
-    def ready(self, day: date) -> bool:
-        """All packs ready, complete in their critical lines and sterile on the day."""
-        return (
-            self.state == "ready"
-            and not self.lacks
-            and (self.sterile_until is None or self.sterile_until >= day)
-        )
-
-
-@dataclass(frozen=True, slots=True)
 class SetHoldFacts:
     """A set kept for a case or a list over an interval; the end includes its turnaround."""
 
@@ -222,3 +201,30 @@ class Snapshot:
 
     def case(self, case_id: int) -> CaseFacts:
         return next(case for case in self.cases if case.id == case_id)
+
+
+_IN_THE_ROUND = (
+    *READY_STATES,
+    PackState.USED,
+    PackState.RECEIVED,
+    PackState.CLEANED,
+    PackState.ASSEMBLED,
+    PackState.PACKED,
+    PackState.IN_LOAD,
+    PackState.OPENED,
+)
+
+
+def lacks_critical(one: SetFacts) -> bool:
+    """Whether one of its packs lacks anything of a critical contents line."""
+    return any(pack.lacks_critical for pack in one.packs)
+
+
+def comes_back(one: SetFacts) -> bool:
+    """Whether the set is being processed: all of it is here, and what is not ready is on its way round."""
+    return (
+        bool(one.packs)
+        and not one.missing_trays
+        and all(pack.state in _IN_THE_ROUND and not pack.elsewhere for pack in one.packs)
+        and any(pack.state not in READY_STATES for pack in one.packs)
+    )

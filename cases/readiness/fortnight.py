@@ -87,6 +87,12 @@ class ListBlock:
     lines: tuple[Line, ...]
     with_site: bool
 
+    @property
+    def site_name(self) -> str:
+        """The site to say behind the theatre; "" where the page has one site or the theatre’s name has it."""
+        told = not self.with_site or self.site.name in self.theatre_list.theatre.name
+        return "" if told else self.site.name
+
 
 @dataclass(frozen=True)
 class Mark:

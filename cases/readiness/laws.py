@@ -18,6 +18,7 @@ from cases.planning.kinds import (
     SetOption,
     SlotLaw,
 )
+from cases.planning.parts import Floats
 from cases.readiness.contingency import balanced
 from cases.readiness.facts import (
     CaseFacts,
@@ -66,24 +67,29 @@ class ConstructLaw:
         return fit.joint(self.demand)
 
     @cached_property
-    def marginals(self) -> tuple[fit.Floats, ...]:
+    def marginals(self) -> tuple[Floats, ...]:
         """Chance of each item of each slot, all rules met; empty for an impossible side."""
         return fit.marginals(self.joint)
 
 
 @dataclass(frozen=True)
 class CaseLaw:
-    """A whole case for the planner."""
+    """A whole case for the planner.
+
+    `whole` is all its sides as one, as booked, and keeps what is worked out of it; `demand` has the start
+    that the order of the list leads to.
+    """
 
     facts: CaseFacts
     constructs: tuple[ConstructLaw, ...]
+    whole: ConstructLaw
     demand: CaseDemand
 
-    @cached_property
+    @property
     def joint(self) -> fit.Joint:
-        return self.constructs[0].joint if len(self.constructs) == 1 else fit.joint(self.demand)
+        return self.whole.joint
 
-    @cached_property
+    @property
     def possible(self) -> bool:
         """Whether some combination meets the rules. Raises TooManyOutcomesError where they are too many
         to list."""
@@ -91,7 +97,7 @@ class CaseLaw:
 
     @property
     def slots(self) -> tuple[SlotPart, ...]:
-        return tuple(slot for construct in self.constructs for slot in construct.slots)
+        return self.whole.slots
 
 
 class Laws:
@@ -116,7 +122,7 @@ class Laws:
         if len(constructs) == 1:
             needs = self._needs(plan, [constructs[0].slots], None)
             alone = replace(constructs[0], demand=replace(constructs[0].demand, needs=needs))
-            return CaseLaw(facts, (alone,), alone.demand)
+            return CaseLaw(facts, (alone,), alone, alone.demand)
         banded = {need.number for need in plan.needs if self._has_band(need, constructs)}
         slots: list[SlotLaw] = []
         rules: list[Rule] = []
@@ -132,7 +138,8 @@ class Laws:
         others = {need.number for need in plan.needs} - banded
         needs_of_all += self._needs(plan, [construct.slots for construct in constructs], others)
         demand = self._demand(facts, tuple(slots), tuple(rules), tuple(needs_of_all))
-        return CaseLaw(facts, tuple(sided), demand)
+        whole = ConstructLaw("", tuple(part for one in sided for part in one.slots), demand)
+        return CaseLaw(facts, tuple(sided), whole, demand)
 
     def whole_needs(self, law: CaseLaw) -> tuple[SetNeed, ...]:
         """Needs that a case of both sides has once, beside those of each side."""

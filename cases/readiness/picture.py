@@ -13,11 +13,10 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from cases.readiness.cells import SHORT_DATED_DAYS, Cell, Column, SetBracket, cells_in_order
+from cases.readiness.cells import Cell, Column, SetBracket, cells_in_order
 from trays.web.wording import likely
 
 __all__ = [
-    "SHORT_DATED_DAYS",
     "Cell",
     "Column",
     "Picture",

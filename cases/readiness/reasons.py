@@ -10,25 +10,29 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from cases.planning.kinds import SLACK, CaseAnswer, Missing
-from cases.readiness.facts import ComponentFacts, SetFacts, SetHoldFacts, SlotFacts, Snapshot, UnitFacts
+from cases.readiness.facts import (
+    ComponentFacts,
+    SetHoldFacts,
+    SlotFacts,
+    Snapshot,
+    UnitFacts,
+    comes_back,
+    lacks_critical,
+)
 from cases.readiness.kinds import Level, PickSlot, Word
 from cases.readiness.laws import CaseLaw, SlotPart
 from cases.readiness.shelf import set_item
+from trays.catalogue.words import side_word, size_words
+from trays.instruments.ready import SetFacts
 from trays.web.wording import in_hundred, likely, sitetime, verdict_word
 
 MOST_SENTENCES = 3
 WORTH_SAYING = 0.005
 
 
-def side_word(side: str) -> str:
-    """The side as a word, in capitals so that it cannot be passed over; "" for none."""
-    return {"left": _("LEFT"), "right": _("RIGHT")}.get(side, "")
-
-
 def component_words(label: str, row: ComponentFacts) -> str:
     """ "Femoral 6 RIGHT", "Insert 5 × 14"."""
-    size = f"{row.size} × {row.second}" if row.second else row.size
-    return " ".join(word for word in (label, size, side_word(row.side)) if word)
+    return " ".join(word for word in (label, size_words(row), side_word(row.side)) if word)
 
 
 def chance_of_short(level: Level) -> str:
@@ -255,7 +259,7 @@ class Speaker:
         return [
             hold
             for hold in self.snapshot.set_holds
-            if hold.set_id == row.id
+            if hold.set_id == row.pk
             and hold.case_id != law.facts.id
             and hold.list_id != law.facts.list_id
             and hold.starts_at.timestamp() < end * 60
@@ -265,14 +269,14 @@ class Speaker:
     def set_state(self, row: SetFacts, law: CaseLaw) -> str:
         """Why a set cannot be had for the case, in words; "" if it can."""
         names = {"code": row.code}
-        if row.lacks:
+        if lacks_critical(row):
             return _("%(code)s lacks a critical line") % names
-        if row.state == "round":
+        if comes_back(row):
             back = self.snapshot.at + timedelta(minutes=self.snapshot.policy.turnaround)
             if back <= law.facts.starts_at:
                 return ""
             return _("%(code)s is being processed, back about %(time)s") % {**names, "time": sitetime(back)}
-        if row.state == "away":
+        if not row.ready_on(date.min):
             return _("%(code)s is held back or away") % names
         if row.sterile_until is not None and row.sterile_until < law.facts.day:
             return _("%(code)s is sterile until %(day)s only") % {

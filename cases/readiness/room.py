@@ -2,15 +2,17 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from cases.planning.coverage import cover
 from cases.planning.kinds import SLACK, CaseAnswer, SetNeed, SetOption
-from cases.readiness.facts import SetFacts
+from cases.readiness.facts import UnitFacts
 from cases.readiness.kinds import Level, PickSize, PickSlot, Word
 from cases.readiness.laws import CaseLaw, ConstructLaw, Laws
 from cases.readiness.reasons import missing_words, unmet_need_words
 from cases.readiness.runs import LIKELY, Run, choose
 from cases.readiness.shelf import NOTHING, minute, set_item, unit_item, usable
+from trays.instruments.ready import SetFacts
 
 _PLENTY = 99
 
@@ -53,29 +55,26 @@ class Room:
         self.laws = laws
         self.snapshot = laws.snapshot
         self.policy = laws.snapshot.policy
+        self._ready: dict[date, list[SetFacts]] = {}
 
     def level(self, answer: CaseAnswer) -> Level:
         return level_of(answer, wanted=self.policy.wanted_in_room, margin=self.policy.margin)
 
     def picked_counts(self, law: CaseLaw) -> dict[str, int] | None:
-        """Units and sets held for the case; None where nothing is picked yet.
+        """Units and sets held for the case or its list; None where nothing is picked yet.
 
-        A unit or two held ahead is not a pick: each slot that is surely used must have one.
+        A pick list leaves a unit that is held for the list so held, therefore those count. It is a pick if
+        each slot that is surely used has a unit, and something is held for the case itself: a unit or two
+        held ahead, or what is held for the list alone, is none.
         """
         wanted = {row.id for slot in law.slots for row in slot.components}
-        facts = law.facts
-        held = {
-            unit_item(component): n
-            for component in wanted
-            if (
-                n := sum(
-                    unit.case_id == facts.id and unit.in_date(facts.day)
-                    for unit in self.snapshot.units.get(component, ())
-                )
-            )
-        }
+        units = {component: self._units_held(law, component) for component in wanted}
+        held = {unit_item(component): len(rows) for component, rows in units.items() if rows}
         sure = [slot for slot in law.slots if slot.law.use >= 1.0]
-        if not held or not all(any(item in held for item in slot.law.items) for slot in sure):
+        own = any(unit.case_id is not None for rows in units.values() for unit in rows)
+        if not held or not (own or self._set_ids_held(law, for_list=False)):
+            return None
+        if not all(any(item in held for item in slot.law.items) for slot in sure):
             return None
         for row in self.sets_held(law):
             item = set_item(row.design_id)
@@ -83,8 +82,15 @@ class Room:
         held[NOTHING] = _PLENTY
         return held
 
+    def _units_held(self, law: CaseLaw, component_id: int) -> list[UnitFacts]:
+        """Units of a component held for the case or its list, in date on its day."""
+        rows = self.snapshot.units.get(component_id, ())
+        return [
+            unit for unit in usable(rows, law.facts) if unit.case_id is not None or unit.list_id is not None
+        ]
+
     def held_run(self, law: CaseLaw) -> tuple[PickSlot, ...]:
-        """What is held for the case, in the shape of a run."""
+        """What is held for the case or its list, in the shape of a run."""
         return tuple(
             PickSlot(
                 slot.facts.id,
@@ -93,7 +99,7 @@ class Room:
                 tuple(
                     PickSize(row.id, 0.0, "contingency" if spare else "likely", False)
                     for row, spare in zip(slot.components, slot.contingency, strict=True)
-                    if any(unit.case_id == law.facts.id for unit in self.snapshot.units.get(row.id, ()))
+                    if self._units_held(law, row.id)
                 ),
             )
             for slot in law.slots
@@ -101,15 +107,23 @@ class Room:
 
     def sets_held(self, law: CaseLaw) -> list[SetFacts]:
         """Sets held for the case or its list while it lasts, ready on its day."""
+        mine = self._set_ids_held(law, for_list=True)
+        return [row for row in self._ready_on(law.facts.day) if row.pk in mine]
+
+    def _set_ids_held(self, law: CaseLaw, *, for_list: bool) -> set[int]:
         start, end = law.demand.start, law.demand.end
-        mine = {
+        return {
             hold.set_id
             for hold in self.snapshot.set_holds
-            if (hold.case_id == law.facts.id or hold.list_id == law.facts.list_id)
+            if (hold.case_id == law.facts.id or (for_list and hold.list_id == law.facts.list_id))
             and minute(hold.starts_at) < end
             and minute(hold.ends_at) > start
         }
-        return [row for row in self.snapshot.sets if row.id in mine and row.ready(law.facts.day)]
+
+    def _ready_on(self, day: date) -> list[SetFacts]:
+        if day not in self._ready:
+            self._ready[day] = [row for row in self.snapshot.sets if row.ready_on(day)]
+        return self._ready[day]
 
     def answer(self, law: CaseLaw, counts: Mapping[str, int]) -> CaseAnswer:
         return cover(law.demand, counts, law.joint, help_wanted=False)
@@ -149,7 +163,7 @@ class Room:
         ids: dict[bool, list[int]] = {False: [], True: []}
         for contingency, item in taken:
             counts[item] = counts.get(item, 0) + 1
-            ids[contingency].append(free[int(item[1:])].pop(0).id)
+            ids[contingency].append(free[int(item[1:])].pop(0).pk)
         return Plan(
             tuple(slots),
             (*ids[False], *ids[True]),
@@ -170,9 +184,8 @@ class Room:
         return [*self.laws.whole_needs(law), *spare]
 
     def _free_sets(self, law: CaseLaw) -> dict[int, list[SetFacts]]:
-        """Physical sets ready on the day and free over the case and its turnaround, own holds first, then
-        first
-        to lose sterility."""
+        """Physical sets ready on the day and free over the case and its turnaround, own holds
+        first, then first to lose sterility."""
         end = law.demand.end + self.policy.turnaround
         blocked: set[int] = set()
         mine: set[int] = set()
@@ -183,13 +196,13 @@ class Room:
                 )
                 (mine if own else blocked).add(hold.set_id)
         found: dict[int, list[SetFacts]] = {}
-        for row in self.snapshot.sets:
-            if row.id not in blocked and row.ready(law.facts.day):
+        for row in self._ready_on(law.facts.day):
+            if row.pk not in blocked:
                 found.setdefault(row.design_id, []).append(row)
         for rows in found.values():
             rows.sort(
                 key=lambda row: (
-                    row.id not in mine,
+                    row.pk not in mine,
                     row.sterile_until is None,
                     row.sterile_until.toordinal() if row.sterile_until else 0,
                     row.code,

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cases.planning.fit import Bools, Floats, Part, serving
 from cases.planning.kinds import SLACK, UNUSED, SetNeed
+from cases.planning.parts import Bools, Floats, Part, serving
 from cases.readiness.laws import ConstructLaw, SlotPart
 from cases.readiness.search import Box, Ends, Search, hull_of, whole
 from cases.readiness.shelf import NOTHING

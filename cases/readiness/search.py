@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cases.planning.fit import Bools, Floats, Ints, Part, serving
 from cases.planning.kinds import SLACK, UNUSED
+from cases.planning.parts import Bools, Floats, Ints, Part, serving
 from cases.readiness.laws import ConstructLaw, SlotPart
 
 Ends = tuple[int, int]
@@ -35,6 +35,15 @@ class Box:
 _Move = tuple[tuple[int, Box], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Offer:
+    """A move, the share of the part's chance that it loses, and how dear that is; least `cost` first."""
+
+    cost: tuple[float, float, int]
+    share: float
+    move: _Move
+
+
 class _Block:
     """An independent part of a side: its rows, where each slot stands in them, and which rows are to be
     had."""
@@ -49,6 +58,7 @@ class _Block:
     ) -> None:
         self.part = part
         self.axes: dict[int, tuple[Ints, Ints]] = {}
+        self._inside: dict[tuple[int, Box], Bools] = {}
         found = np.ones(len(part.p), dtype=np.bool_)
         p: Floats = part.p
         for slot in part.slots:
@@ -74,10 +84,13 @@ class _Block:
         return held
 
     def inside(self, slot: int, box: Box) -> Bools:
-        sizes, seconds = self.axes[slot]
-        held = (sizes >= box.sizes[0]) & (sizes <= box.sizes[1])
-        held &= (seconds >= box.seconds[0]) & (seconds <= box.seconds[1])
-        return held | (sizes == UNUSED)
+        """Rows in which the slot is not used or draws from the box."""
+        if (slot, box) not in self._inside:
+            sizes, seconds = self.axes[slot]
+            held = (sizes >= box.sizes[0]) & (sizes <= box.sizes[1])
+            held &= (seconds >= box.seconds[0]) & (seconds <= box.seconds[1])
+            self._inside[slot, box] = held | (sizes == UNUSED)
+        return self._inside[slot, box]
 
 
 class Search:
@@ -141,26 +154,35 @@ class Search:
         alive = [block.alive(boxes) for block in self.blocks]
         masses = [float(block.p[held].sum()) for block, held in zip(self.blocks, alive, strict=True)]
         total = float(np.prod(masses))
+        offers = [self._offers(n, boxes, alive[n], masses[n], total, by_unit) for n in range(len(alive))]
         while True:
-            best: tuple[float, float, int] | None = None
-            chosen: tuple[int, _Move, float] | None = None
-            for number, block in enumerate(self.blocks):
-                for order, (loss, move) in enumerate(self._moves(block, boxes, alive[number], by_unit)):
-                    share = loss / masses[number] if masses[number] > 0 else 0.0
-                    if total * (1.0 - share) < self.goal:
-                        continue
-                    freed = self._freed(boxes, move) if by_unit and share > 0 else 1
-                    cost = (share / freed if freed else 2.0, share, order)
-                    if best is None or cost < best:
-                        best, chosen = cost, (number, move, share)
-            if chosen is None:
+            # What is too dear now stays so: the chance only falls.
+            offers = [[one for one in rows if not total * (1.0 - one.share) < self.goal] for rows in offers]
+            if not any(offers):
                 return boxes
-            number, move, share = chosen
-            total *= 1.0 - share
-            for slot, box in move:
+            offer, number = min(
+                ((one, n) for n, rows in enumerate(offers) for one in rows), key=lambda pair: pair[0].cost
+            )
+            total *= 1.0 - offer.share
+            for slot, box in offer.move:
                 boxes[slot] = box
                 alive[number] = alive[number] & self.blocks[number].inside(slot, box)
             masses[number] = float(self.blocks[number].p[alive[number]].sum())
+            # The other parts are independent of this one: what they offer is the same.
+            offers[number] = self._offers(number, boxes, alive[number], masses[number], total, by_unit)
+
+    def _offers(
+        self, number: int, boxes: Sequence[Box], alive: Bools, mass: float, total: float, by_unit: bool
+    ) -> list[_Offer]:
+        """The moves of one block that the goal allows, with what they cost."""
+        found = []
+        for order, (loss, move) in enumerate(self._moves(self.blocks[number], boxes, alive, by_unit)):
+            share = loss / mass if mass > 0 else 0.0
+            if total * (1.0 - share) < self.goal:
+                continue
+            freed = self._freed(boxes, move) if by_unit and share > 0 else 1
+            found.append(_Offer((share / freed if freed else 2.0, share, order), share, move))
+        return found
 
     def _moves(
         self, block: _Block, boxes: Sequence[Box], alive: Bools, in_pairs: bool

@@ -9,7 +9,7 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from cases.planning.kinds import NEVER, CaseDemand, SetHold, SetStock, Shelf, UnitStock
-from cases.readiness.facts import CaseFacts, Snapshot, UnitFacts
+from cases.readiness.facts import CaseFacts, Snapshot, UnitFacts, comes_back, lacks_critical
 
 NOTHING = "N"
 _PLENTY = 2**10
@@ -52,26 +52,19 @@ def shelf_for(snapshot: Snapshot, cases: Iterable[CaseDemand]) -> Shelf:
 def _set_stock(snapshot: Snapshot, design: int, last: int) -> SetStock:
     turnaround = snapshot.policy.turnaround
     zone = ZoneInfo(snapshot.policy.zone)
-    ready = {one.id: one for one in snapshot.sets if one.design_id == design and one.ready(snapshot.day)}
-    coming = {
-        one.id: one
-        for one in snapshot.sets
-        if one.design_id == design and one.state == "round" and not one.lacks
-    }
+    of_design = [one for one in snapshot.sets if one.design_id == design]
+    until = {one.pk: _lapses(one.sterile_until, zone) for one in of_design if one.ready_on(snapshot.day)}
+    coming = [one.pk for one in of_design if comes_back(one) and not lacks_critical(one)]
+    until_held = {**dict.fromkeys(coming, _lapses(None, zone)), **until}
     holds = []
     for hold in snapshot.set_holds:
-        one = ready.get(hold.set_id) or coming.get(hold.set_id)
-        if one is None or _lapses(one.sterile_until, zone) <= minute(hold.starts_at):
-            continue
-        holds.append(SetHold(minute(hold.starts_at), minute(hold.ends_at), hold.case_id, hold.list_id))
+        if until_held.get(hold.set_id, 0) > minute(hold.starts_at):
+            holds.append(SetHold(minute(hold.starts_at), minute(hold.ends_at), hold.case_id, hold.list_id))
     # A set whose sterility ends is kept from everybody from then on: nobody has said when it is
     # processed.
-    for one in ready.values():
-        until = _lapses(one.sterile_until, zone)
-        if until <= last:
-            holds.append(SetHold(until, last + turnaround + 1))
+    holds += [SetHold(end, last + turnaround + 1) for end in until.values() if end <= last]
     due = (minute(snapshot.at) + turnaround,) * len(coming)
-    return SetStock(len(ready), turnaround, tuple(holds), due)
+    return SetStock(len(until), turnaround, tuple(holds), due)
 
 
 def _lapses(until: date | None, zone: ZoneInfo) -> int:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, F, FilteredRelation, Q
+from django.db.models import F, FilteredRelation, Q
 
 from cases.bookings.models import (
     Case,
@@ -29,7 +29,6 @@ from cases.readiness.facts import (
     PlanFacts,
     Policy,
     PredictionFacts,
-    SetFacts,
     SetHoldFacts,
     SlotFacts,
     Snapshot,
@@ -37,23 +36,12 @@ from cases.readiness.facts import (
 )
 from cases.reservations.models import SetHold
 from trays.catalogue.models import Component, Family, FitRule
-from trays.instruments.models import ContentsLine, DesignServes, InstrumentSet, Pack, PackLine, SetDesign
+from trays.instruments.models import DesignServes, SetDesign
+from trays.instruments.queries import set_facts
 from trays.parties.models import Site
 from trays.stock.models import Unit
 
 HORIZON_DAYS = 28
-
-_IN_THE_ROUND = frozenset(
-    {
-        Pack.State.USED,
-        Pack.State.RECEIVED,
-        Pack.State.CLEANED,
-        Pack.State.ASSEMBLED,
-        Pack.State.PACKED,
-        Pack.State.IN_LOAD,
-        Pack.State.OPENED,
-    }
-)
 
 
 def site_day(site: Site, at: datetime) -> date:
@@ -80,9 +68,9 @@ def take(*, site: Site, at: datetime, days: int = HORIZON_DAYS, case: Case | Non
     by_family: dict[int, list[ComponentFacts]] = defaultdict(list)
     for component in components.values():
         by_family[component.family_id].append(component)
-    sets = _sets(site, design_ids)
+    sets = set_facts(site_ids=[site.pk], design_ids=sorted(design_ids))
     units, held_for = _units(site, family_ids)
-    set_holds, sets_held_for = _set_holds({one.id for one in sets}, at)
+    set_holds, sets_held_for = _set_holds({one.pk for one in sets}, at)
     return Snapshot(
         at=at,
         day=day,
@@ -299,84 +287,6 @@ def _units(site: Site, family_ids: Iterable[int]) -> tuple[dict[int, tuple[UnitF
         if unit.case_id is not None:
             references[unit.case_id] = reference
     return {component: tuple(units) for component, units in found.items()}, references
-
-
-def _sets(site: Site, design_ids: Iterable[int]) -> tuple[SetFacts, ...]:
-    ids = sorted(design_ids)
-    packs: dict[int, list[Pack]] = defaultdict(list)
-    for pack in (
-        Pack.objects.filter(set__site=site, set__version__design__in=ids)
-        .select_related("place")
-        .order_by("set", "tray")
-    ):
-        packs[pack.set_id].append(pack)
-    expected = _trays(ids)
-    present = dict(
-        PackLine.objects.filter(
-            pack__set__site=site,
-            pack__set__version__design__in=ids,
-            line__critical=True,
-            present__gte=F("line__quantity"),
-        )
-        .values_list("pack_id")
-        .annotate(lines=Count("pk"))
-    )
-    rows = (
-        InstrumentSet.objects.filter(site=site, version__design__in=ids)
-        .order_by("code")
-        .values_list("pk", "code", "version_id", "version__design_id")
-    )
-    return tuple(
-        _one_set(pk, code, design, site, packs.get(pk, []), expected.get(version, {}), present)
-        for pk, code, version, design in rows
-    )
-
-
-def _trays(design_ids: list[int]) -> dict[int, dict[int, int]]:
-    """Per version of a contents list its trays, each with how many critical lines it has."""
-    rows = (
-        ContentsLine.objects.filter(version__design__in=design_ids)
-        .values_list("version_id", "tray")
-        .order_by()
-        .annotate(lines=Count("pk", filter=Q(critical=True)))
-    )
-    found: dict[int, dict[int, int]] = defaultdict(dict)
-    for version, tray, lines in rows:
-        found[version][tray] = lines
-    return found
-
-
-def _one_set(
-    pk: int,
-    code: str,
-    design: int,
-    site: Site,
-    packs: list[Pack],
-    expected: Mapping[int, int],
-    present: Mapping[int, int],
-) -> SetFacts:
-    """A set with the state of its packs: `expected` critical lines by tray, `present` ones by pack."""
-    here = [pack for pack in packs if pack.place.site_id == site.pk]
-    ready = [pack for pack in here if pack.state in Pack.READY]
-    dates = [pack.sterile_until for pack in packs if pack.sterile_until is not None]
-    whole = bool(packs) and len(here) == len(packs) and set(expected) <= {pack.tray for pack in packs}
-    if whole and len(ready) == len(packs):
-        state = "ready"
-    elif whole and all(pack.state in Pack.READY or pack.state in _IN_THE_ROUND for pack in packs):
-        state = "round"
-    else:
-        state = "away"
-    return SetFacts(
-        id=pk,
-        code=code,
-        design_id=design,
-        state=state,
-        sterile_until=min(dates) if dates and state == "ready" else None,
-        lacks=any(present.get(pack.pk, 0) < expected.get(pack.tray, 0) for pack in packs),
-        packs=max(len(packs), len(expected)),
-        packs_ready=len(ready),
-        place=packs[0].place.name if packs else "",
-    )
 
 
 def _set_holds(set_ids: Iterable[int], at: datetime) -> tuple[tuple[SetHoldFacts, ...], dict[int, str]]:

@@ -30,6 +30,7 @@ CASE_ACTS = {
     "cancel": ("case-cancel", "book_case"),
     "count_sheets": ("count-sheets", "print_count_sheets"),
     "make": ("pick-list-make", "make_pick_list"),
+    "pick_list": ("case-pick-list", "see_picks"),
 }
 
 
@@ -73,6 +74,9 @@ def fortnight_page(request: HttpRequest) -> HttpResponse:
         "days": DAYS,
         "may_book": any(may(by=_person(request), act="book_case", site_id=site.pk) for site in sites),
         "book_url": _address("case-book"),
+        "ordering": {
+            site.pk for site in sites if may(by=_person(request), act="reorder_list", site_id=site.pk)
+        },
         "import_url": _address("import-new"),
     }
     return answer_page(request, "cases/readiness/fortnight.html", context)
@@ -102,7 +106,9 @@ def case_page(request: HttpRequest, pk: int) -> HttpResponse:
         "sets": drawn.set_lines(board.snapshot, law, board.set_ids, board.speaker) if law else [],
         "minimum_added": board.minimum_added if verdict and not verdict.picked else "",
         "urls": _case_urls(request, case),
-        "pick_lists_url": _address("pick-lists"),
+        "order_url": _address("list-order", case.list_id)
+        if may(by=_person(request), act="reorder_list", site_id=case.site_id)
+        else "",
         "key": uuid4(),
         "open": case.status == Case.Status.BOOKED,
     }

@@ -19,7 +19,7 @@ def family_pictures(lines: Sequence[SizeLine], *, site: Site, day: date) -> list
     for number, side in enumerate((Side.LEFT, Side.RIGHT, Side.NONE), start=1):
         of_side = [line for line in lines if line.component.side == side]
         if len(of_side) > 1:
-            title = str(side.label).upper() if side != Side.NONE else _("Sizes")
+            title = str(side.label).upper() if side != Side.NONE else _("All sizes")
             columns = [_column(line, site, day) for line in of_side]
             pictures.append(family_picture(title=title, columns=columns, key=f"family-{number}"))
     return pictures

@@ -11,7 +11,8 @@ from cases.reorders.alerts import LOOK_AHEAD, Alerts, look
 from cases.reorders.demand import ItemFacts, StockUnit
 from cases.reorders.workdays import due, later
 from cases.reservations.models import Hold
-from trays.catalogue.models import Component, Family, Side
+from trays.catalogue.models import Component, Family
+from trays.catalogue.words import side_word, size_and_side
 from trays.parties.models import Site
 from trays.stock.models import Pile, Unit
 from trays.stock.queries import SHORT_DATED_DAYS, on_hand
@@ -45,14 +46,6 @@ class FamilyLine:
         return ", ".join(self.under)
 
 
-def size_words(component: Component) -> str:
-    """Size, second measure and side as people say it: "5 × 14 LEFT"; the name without a size."""
-    size = " × ".join(part for part in (component.size, component.second) if part)
-    if not size:
-        return component.name
-    return size if component.side == Side.NONE else f"{size} {str(component.get_side_display()).upper()}"
-
-
 def family_lines(*, site: Site, day: date, found: Alerts) -> list[FamilyLine]:
     """Every family by name. Three queries beside those of the alerts."""
     under: dict[int, list[Component]] = defaultdict(list)
@@ -76,7 +69,7 @@ def family_lines(*, site: Site, day: date, found: Alerts) -> list[FamilyLine]:
                 out_of_date=n.out_of_date,
                 sizes=family.sizes,
                 sizes_there=n.components,
-                under=tuple(size_words(component) for component in short),
+                under=tuple(size_and_side(component) for component in short),
             )
         )
     return lines
@@ -160,7 +153,7 @@ def _size_line(component: Component, item: ItemFacts, day: date) -> SizeLine:
     return SizeLine(
         component=component,
         size=" × ".join(part for part in (component.size, component.second) if part) or component.name,
-        side="" if component.side == Side.NONE else str(component.get_side_display()).upper(),
+        side=side_word(component.side),
         rank=(component.side, component.size_rank, component.second_rank),
         on_hand=len(item.units) + sum(pile.pieces for pile in item.piles),
         free=sum(1 for unit in fresh if unit.free) + sum(pile.pieces for pile in pieces),

@@ -7,7 +7,6 @@ from django.utils.html import format_html
 from django.utils.translation import gettext_lazy
 
 from cases.reorders.queries import FamilyLine, SizeLine
-from cases.reorders.reasons import figure
 from trays.catalogue.models import Side
 from trays.web.table import Column, Lines, NumberColumn
 
@@ -99,7 +98,7 @@ class SizeTable(Lines):
         return value
 
     def render_wanted(self, value: float) -> str:
-        return figure(value) if value >= 0.05 else "–"
+        return f"{value:.1f}" if value >= 0.05 else "–"
 
     def value_wanted(self, value: float) -> float:
         return round(value, 2)

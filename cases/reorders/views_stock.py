@@ -23,10 +23,10 @@ from cases.reorders.queries import (
     held_words,
     place_rows,
     size_lines,
-    size_words,
 )
 from cases.reorders.tables_stock import FamilyTable, SizeTable
 from trays.catalogue.models import Component, Family, Side
+from trays.catalogue.words import size_and_side
 from trays.parties.models import Site
 from trays.places.choose import site_choice
 from trays.staff.models import Person
@@ -178,13 +178,13 @@ def _says_family(sizes: Sequence[SizeLine], lines: Sequence[UnitLine]) -> str:
     under = [line for line in sizes if line.over < 0]
     sentences = [ngettext("%(count)s on site.", "%(count)s on site.", total) % {"count": total}]
     if under:
-        named = ", ".join(size_words(line.component) for line in under[:4])
+        named = ", ".join(size_and_side(line.component) for line in under[:4])
         more = len(under) - 4
         names = _("%(named)s and %(count)s more") % {"named": named, "count": more} if more > 0 else named
         sentences.append(
             ngettext(
-                "Under what the coming cases ask for: %(names)s.",
-                "Under what the coming cases ask for: %(names)s.",
+                "Size under what the coming cases ask for: %(names)s.",
+                "Sizes under what the coming cases ask for: %(names)s.",
                 len(under),
             )
             % {"names": names}
@@ -195,7 +195,9 @@ def _says_family(sizes: Sequence[SizeLine], lines: Sequence[UnitLine]) -> str:
     if dated:
         sentences.append(
             ngettext(
-                "%(count)s is short-dated or out of date.", "%(count)s are short-dated or out of date.", dated
+                "%(count)s unit is short-dated or out of date.",
+                "%(count)s units are short-dated or out of date.",
+                dated,
             )
             % {"count": dated}
         )

@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from cases.readiness import reasons
 from cases.readiness.kinds import Level
+from trays.catalogue.words import side_in_text
 from trays.web import wording
 
 register = template.Library()
@@ -29,4 +30,4 @@ def side_words(sides: Sequence[str]) -> str:
     kept = [side for side in sides if side in ("left", "right")]
     if len(kept) > 1:
         return ", " + _("both sides")
-    return f", {_('left') if kept[0] == 'left' else _('right')}" if kept else ""
+    return f", {side_in_text(kept[0])}" if kept else ""

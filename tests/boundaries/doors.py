@@ -92,6 +92,7 @@ DOORS: dict[str, Door] = {
     "pick-lists": Door(HOSPITAL | FAR),
     "pick-list": Door(HOSPITAL, {"pk": "pick_list"}, elsewhere=FAR),
     "pick-list-pdf": Door(HOSPITAL, {"pk": "pick_list"}, elsewhere=FAR),
+    "case-pick-list": Door(HOSPITAL, CASE, elsewhere=FAR),
     "pick-list-make": Door(PICKS, CASE, post={}, elsewhere=FAR),
     "count-sheets": Door(HOSPITAL, CASE, elsewhere=FAR),
     "count-sheets-pdf": Door(COUNTS, CASE, elsewhere=FAR),

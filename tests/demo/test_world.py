@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -9,6 +10,7 @@ from cases.bookings.models import Case, TheatreList
 from cases.desks import demo
 from cases.desks.demo import lists_top_up, sign_ins, world_load, world_ready
 from cases.forecasts.models import Outcome
+from cases.picks.services import pick_list_make
 from fixtures import make
 from trays.catalogue.models import PackLevel
 from trays.exchange.columns import workday
@@ -45,7 +47,7 @@ def counts():
 def test_the_world_is_as_large_as_it_is_said_to_be(loaded):
     found = counts()
     assert 55 <= found["Case"] <= 70
-    assert 1_000 <= found["Unit"] <= 1_800
+    assert 1_400 <= found["Unit"] <= 1_600
     assert 75 <= found["Pile"] <= 90
     assert 40 <= found["InstrumentSet"] <= 50
     assert SetDesign.objects.count() == 12
@@ -69,6 +71,34 @@ def test_its_keys_stand_under_the_prefix_for_examples_with_true_check_digits(loa
         assert holds_mod10(grai[1:14])
     assert all(giai.startswith("952") for giai in Pack.objects.values_list("giai", flat=True))
     assert all(holds_mod10(gln) for gln in Place.objects.exclude(gln="").values_list("gln", flat=True))
+
+
+def test_the_sizes_of_a_family_follow_each_other_along_one_shelf(loaded):
+    """So the run of sizes on a pick list is one walk: no other size lies between, and none is out of turn."""
+    rows: dict[tuple[Any, ...], list[tuple[Any, ...]]] = {}
+    for unit in Unit.objects.select_related("component", "place"):
+        component = unit.component
+        row, turn = (int(part) for part in unit.bin.split("-"))
+        kept = rows.setdefault((unit.site_id, component.family_id, component.side), [])
+        kept.append((unit.place.walk, row, turn, component.size_rank, component.second_rank))
+    for kept in rows.values():
+        walked = [size for _walk, _row, _turn, size, _second in sorted(kept)]
+        assert walked == sorted(walked)
+        assert len({walk for walk, *_rest in kept}) == 1
+
+
+def test_a_pick_list_walks_each_run_of_sizes_in_order(loaded):
+    case = Case.objects.get(reference="LK-0011")
+    keeper = Person.objects.get(username="keeper")
+    made = pick_list_make(by=keeper, case=case, at=WEDNESDAY)
+    lines = made.lines.filter(unit__isnull=False).select_related("unit__component")
+    runs: dict[tuple[int, str], list[int]] = {}
+    for line in lines.order_by("number"):
+        component = line.unit.component
+        runs.setdefault((component.family_id, component.side), []).append(component.size_rank)
+    assert len(runs) >= 3
+    for ranks in runs.values():
+        assert ranks == sorted(ranks)
 
 
 def test_a_second_start_doubles_nothing(loaded):

@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any
 
 from django.utils.functional import Promise
@@ -24,6 +24,10 @@ _RELATIVE_DAY = re.compile(r"(day|workday) (-?\d{1,4})")
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::[0-5]\d(?:\.\d+)?)?")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _CODE = re.compile(r"[^\s,;\"'<>]+")
+# As people and spreadsheets write numbers; a spreadsheet gives very small ones with an exponent.
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,2})?", re.IGNORECASE | re.ASCII)
+# Years that a hospital's file can mean; 9999 is how some say "without an end".
+FIRST_YEAR, LAST_YEAR, NO_END = 1900, 2200, 9999
 
 
 class Unfit(Exception):
@@ -146,11 +150,8 @@ def _decimal(text: str) -> Decimal:
     plain = text.replace(" ", "")
     if re.fullmatch(r"[+-]?\d{1,9},\d{1,2}", plain):
         plain = plain.replace(",", ".")
-    try:
-        number = Decimal(plain)
-    except InvalidOperation:
-        number = Decimal("NaN")
-    if not math.isfinite(number) or len(plain) > 20:
+    number = Decimal(plain) if len(plain) <= 20 and _NUMBER.fullmatch(plain) else None
+    if number is None or not math.isfinite(number):
         raise Unfit(
             _("“%(text)s” is not a number.") % {"text": shown(text)},
             _("Write it with a point and without separators, such as 1250.50."),
@@ -185,8 +186,10 @@ class Money(Column):
 
     def parse(self, text: str, setting: Setting) -> str:
         amount = _decimal(text)
-        cents = amount.quantize(Decimal("0.01"))
-        if amount < 0 or amount != cents or amount >= Decimal(10) ** 8:
+        # Rounding a number of more digits than a Decimal keeps would fail: the bound is asked first.
+        fits = 0 <= amount < Decimal(10) ** 8
+        cents = amount.quantize(Decimal("0.01")) if fits else amount
+        if not fits or amount != cents:
             raise Unfit(
                 _("“%(text)s” is not an amount of money.") % {"text": shown(text)},
                 _("Write it without a currency sign, at most two decimals, such as 412.50."),
@@ -213,9 +216,15 @@ def workday(base: date, count: int) -> date:
 
 def _day(year: str, month: int, number: str, text: str) -> date:
     try:
-        return date(int(year), month, int(number))
+        day = date(int(year), month, int(number))
     except ValueError:
         raise Unfit(_("There is no day %(text)s.") % {"text": shown(text)}, _("Correct the date.")) from None
+    if not FIRST_YEAR <= day.year <= LAST_YEAR and day.year != NO_END:
+        raise Unfit(
+            _("The year of %(text)s is too far away to be meant.") % {"text": shown(text)},
+            _("Correct the year."),
+        )
+    return day
 
 
 def _relative_day(text: str, setting: Setting) -> date | None:
@@ -278,7 +287,13 @@ class Moment(Column):
                 _("Write it as 2027-03-31 08:30, by the site's clock."),
             )
         # The site's zone is laid on it by the kind, which knows the site.
-        return datetime.combine(read_day(head, setting), time(int(found[1]), int(found[2])))
+        day = read_day(head, setting)
+        if day.year == NO_END:
+            raise Unfit(
+                _("“%(text)s” is no moment at which something happens.") % {"text": shown(text)},
+                _("Correct the year."),
+            )
+        return datetime.combine(day, time(int(found[1]), int(found[2])))
 
     @property
     def form(self) -> str:

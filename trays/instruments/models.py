@@ -49,9 +49,7 @@ class DesignServes(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["design", "family"], name="design_serves_once"),
-            models.CheckConstraint(
-                condition=Q(last_rank__gte=F("first_rank")), name="design_serves_a_run"
-            ),
+            models.CheckConstraint(condition=Q(last_rank__gte=F("first_rank")), name="design_serves_a_run"),
         ]
 
     def __str__(self) -> str:

@@ -13,7 +13,9 @@ from trays.instruments.models import ContentsLine, DesignServes, InstrumentSet, 
 from trays.instruments.ready import Lack, PackFacts, SetFacts
 
 
-def set_facts(*, site_ids: Iterable[int], set_ids: Iterable[int] | None = None) -> tuple[SetFacts, ...]:
+def set_facts(
+    *, site_ids: Iterable[int], set_ids: Iterable[int] | None = None, design_ids: Iterable[int] | None = None
+) -> tuple[SetFacts, ...]:
     """The sets of the sites (or those among them that are named), in order of code. Four queries in all.
 
     Ask the result per day: ``facts.ready_on(day)``, ``facts.why_not(day)``; no further query follows.
@@ -21,6 +23,8 @@ def set_facts(*, site_ids: Iterable[int], set_ids: Iterable[int] | None = None) 
     sets = InstrumentSet.objects.filter(site_id__in=list(site_ids))
     if set_ids is not None:
         sets = sets.filter(pk__in=list(set_ids))
+    if design_ids is not None:
+        sets = sets.filter(version__design_id__in=list(design_ids))
     rows = list(sets.select_related("version__design").order_by("code"))
     chosen = [row.pk for row in rows]
     lacks = _lacks(chosen)

@@ -68,7 +68,7 @@ class SetTable(Lines):
 
     name = gettext_lazy("Sets")
     row_head = "code"
-    looks = ("flat",)
+    looks = ("flat", "sets")
     empty = (gettext_lazy("No sets here."), gettext_lazy("Choose another filter, or import a list of sets."))
 
     code = CodeColumn(verbose_name=gettext_lazy("Set"))

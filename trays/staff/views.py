@@ -11,9 +11,10 @@ class SignIn(LoginView):
     template_name = "trays/staff/sign_in.html"
     authentication_form = SignInForm
     redirect_authenticated_user = True
+    http_method_names = ("get", "head", "post", "options")
 
 
 class SignOut(LogoutView):
     """Ends the session at the server; by POST only."""
 
-    http_method_names = ["post", "options"]
+    http_method_names = ("post", "options")

@@ -205,6 +205,14 @@ class Lines(tables.Table):
     def as_file_field(self) -> str:
         return f"{self.prefix}as"
 
+    @tables.Table.order_by.setter
+    def order_by(self, value: Any) -> None:
+        """Sort by these columns; a name that no column has is passed over."""
+        given = value.split(",") if isinstance(value, str) else (value or ())
+        # No column's name holds a full stop, and the library warns of one.
+        named = [alias for alias in given if "." not in alias]
+        tables.Table.order_by.fset(self, named)
+
     @property
     def has_no_lines(self) -> bool:
         """Whether there is nothing to show; no query beyond the count that paging makes."""

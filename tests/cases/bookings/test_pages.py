@@ -145,7 +145,7 @@ def wrong(world: World) -> dict[str, tuple[dict[str, Any], str]]:
         "to without from": ({f"{femoral}-low": ""}, "the lowest of the range"),
         "no method": ({f"{femoral}-method": ""}, "It is not said how the size was predicted"),
         "too sure": ({f"{femoral}-confidence": "101"}, "less than or equal to 100"),
-        "no reference": ({"reference": " "}, "required"),
+        "no reference": ({"reference": " "}, "Give the case a reference."),
         "a control character": ({"reference": "A\x00B"}, "Null characters"),
         "another control character": ({"reference": "A\x1dB"}, "letters and figures"),
         "long reference": ({"reference": "x" * 41}, "at most 40"),

@@ -55,6 +55,11 @@ def test_somebody_without_a_role_is_told_what_to_do(world: World, as_person: Any
     assert "You have no role yet" in as_person("stranger").get("/help/").content.decode()
 
 
+def test_a_supplier_is_told_that_there_are_no_pages_yet(world: World, as_person: Any) -> None:
+    said = as_person("supplier").get("/help/").content.decode()
+    assert "no pages of its own yet" in said and "Your pages" not in said
+
+
 def test_nobody_sees_help_without_signing_in(client: Any, db: None) -> None:
     assert client.get("/help/")["Location"].startswith("/sign-in/")
     assert client.get("/")["Location"].startswith("/sign-in/")

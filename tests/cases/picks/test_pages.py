@@ -57,6 +57,21 @@ def test_making_needs_a_press_not_a_link(world: World, plan: Any, as_person: Any
     assert not PickList.objects.exists()
 
 
+def test_a_case_leads_to_its_list_in_force(world: World, made: PickList, as_person: Any) -> None:
+    without = world.a_case()
+
+    def led_to(case_id: int) -> Any:
+        return as_person("circulating").get(reverse("case-pick-list", args=[case_id])).url
+
+    assert led_to(made.case_id) == reverse("pick-list", args=[made.pk])
+    assert led_to(without.pk) == reverse("case", args=[without.pk])
+
+
+def test_no_list_is_said_in_words(world: World, as_person: Any) -> None:
+    page = text_of(as_person("coordinator").get(reverse("pick-lists")))
+    assert "No list is in force." in page and "0 lists" not in page
+
+
 def test_the_page_shows_what_to_take_from_where(made: PickList, as_person: Any) -> None:
     page = text_of(as_person("technician").get(reverse("pick-list", args=[made.pk])))
     for words in (

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases.planning import flows, sharing
+from cases.planning.fit import joint
 from cases.planning.kinds import (
     NEVER,
     CaseDemand,
@@ -220,3 +223,20 @@ def test_more_stock_can_make_a_later_case_shorter() -> None:
 def test_chances_that_all_ask_for_more_than_there_is() -> None:
     tails = sharing.over_demand((case(1, HALF), case(2, HALF)), {"A": 1, "B": 2, "C": 0})
     assert tails == pytest.approx({"A": 0.25, "B": 0.0, "C": 0.0})
+
+
+def test_laws_at_hand_give_the_same_answers_as_laws_worked_out_anew() -> None:
+    cases, shelf = fortnight(3)
+    laws = [joint(case) for case in cases]
+    assert sharing.assess(cases, shelf, laws) == sharing.assess(cases, shelf)
+
+
+def test_help_is_not_looked_for_where_a_bound_is_good_enough() -> None:
+    cases, shelf = fortnight(3)
+    every = sharing.assess(cases, shelf)
+    bounds = sorted(answer.p_short_high for answer in every if not answer.exact and answer.one_more)
+    enough = bounds[len(bounds) // 2]
+    some = sharing.assess(cases, shelf, good_enough=enough)
+    for before, after in zip(every, some, strict=True):
+        good = not before.exact and before.p_short_high <= enough
+        assert after == (replace(before, one_more=()) if good else before)

@@ -113,6 +113,29 @@ def test_acts_are_offered_to_those_who_may_do_them(stocked, as_person):
     assert "Make the pick list" not in quality and "Change the case" not in quality
 
 
+def test_a_list_of_several_cases_leads_to_its_order_for_those_who_may_change_it(stocked, as_person):
+    case = stocked.a_case(predictions=SURE, day=tomorrow(), hour=8)
+    order = reverse("list-order", args=[case.list_id])
+    coordinator = as_person("coordinator")
+    assert order in coordinator.get(reverse("case", args=[case.pk])).content.decode()
+    assert order not in coordinator.get(reverse("fortnight")).content.decode()
+    stocked.a_case(predictions=SURE, day=tomorrow(), hour=12)
+    assert order in coordinator.get(reverse("fortnight")).content.decode()
+    for page in (reverse("fortnight"), reverse("case", args=[case.pk])):
+        assert order not in as_person("circulating").get(page).content.decode()
+
+
+def test_a_theatre_named_after_its_site_says_it_once(stocked, as_person):
+    Site.objects.filter(pk=stocked.far_site.pk).update(name="Fennside")
+    stocked.theatre.name = f"{stocked.site.name} theatre"
+    stocked.theatre.save()
+    stocked.a_case(predictions=SURE, day=tomorrow(), hour=8)
+    Role.objects.create(person=stocked.cast.coordinator, kind="coordinator", site=stocked.far_site)
+    said = words(as_person("coordinator").get(reverse("fortnight")))
+    assert f"{stocked.site.name} theatre" in said
+    assert f"{stocked.site.name} theatre, {stocked.site.name}" not in said
+
+
 def test_each_side_of_a_case_for_both_is_shown(stocked, as_person):
     case = stocked.a_case(predictions=SURE, sides=("left", "right"), day=tomorrow())
     html = as_person("coordinator").get(reverse("case", args=[case.pk])).content.decode()

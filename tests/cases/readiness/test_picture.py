@@ -7,7 +7,6 @@ import pytest
 from django.template.loader import render_to_string
 
 from cases.readiness.picture import (
-    SHORT_DATED_DAYS,
     Cell,
     Column,
     SetBracket,
@@ -15,6 +14,7 @@ from cases.readiness.picture import (
     family_picture,
     size_picture,
 )
+from trays.stock.queries import SHORT_DATED_DAYS
 
 OWNED, CONSIGNED, LOANED = Cell("owned"), Cell("consigned"), Cell("loaned")
 

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 from cases.bookings.models import Case, CaseSlot, Prediction
+from cases.readiness.facts import comes_back, lacks_critical
 from cases.readiness.snapshot import take
 from tests.world import NOW, TODAY
 from trays.instruments.models import Pack
@@ -59,23 +60,23 @@ def test_a_set_is_ready_only_when_all_its_packs_are(world):
     one = world.a_set("general", "G-01", trays=2)
 
     def state():
-        return next(row for row in take(site=world.site, at=NOW).sets if row.id == one.pk)
+        return next(row for row in take(site=world.site, at=NOW).sets if row.pk == one.pk)
 
-    assert state().ready(TODAY)
+    assert state().ready_on(TODAY) and not comes_back(state())
     one.packs.filter(tray=2).update(state=Pack.State.IN_LOAD)
-    assert state().state == "round"
+    assert comes_back(state()) and not state().ready_on(TODAY)
     one.packs.filter(tray=2).update(state=Pack.State.QUARANTINED)
-    assert state().state == "away"
+    assert not comes_back(state()) and not state().ready_on(TODAY)
     one.packs.filter(tray=2).update(state=Pack.State.STORED, sterile_until=TODAY)
-    assert state().ready(TODAY)
-    assert not state().ready(TODAY + timedelta(days=1))
+    assert state().ready_on(TODAY)
+    assert not state().ready_on(TODAY + timedelta(days=1))
 
 
 def test_a_line_nobody_has_recorded_counts_as_not_there(world):
     world.a_case(predictions=SURE)
     one = world.a_set("general", "G-01")
     one.packs.get().lines.filter(line__critical=True).delete()
-    assert next(row for row in take(site=world.site, at=NOW).sets).lacks
+    assert lacks_critical(next(row for row in take(site=world.site, at=NOW).sets))
 
 
 def test_a_tray_without_its_pack_or_a_pack_at_another_site_makes_a_set_not_ready(world):
@@ -84,16 +85,20 @@ def test_a_tray_without_its_pack_or_a_pack_at_another_site_makes_a_set_not_ready
     version = one.version
 
     def state():
-        return next(row for row in take(site=world.site, at=NOW).sets if row.id == one.pk).state
+        found = next(row for row in take(site=world.site, at=NOW).sets if row.pk == one.pk)
+        return found.ready_on(TODAY), comes_back(found)
 
-    assert state() == "ready"
+    assert state() == (True, False)
     elsewhere = Place.objects.create(
         site=world.far_site, code="F1", name="Fennside store", kind="sterile_store"
     )
     one.packs.update(place=elsewhere)
-    assert state() == "away"
+    assert state() == (False, False)
+    one.packs.update(state=Pack.State.CLEANED)
+    assert state() == (False, False)
     one.packs.update(place=world.sterile_store)
+    assert state() == (False, True)
     line = version.lines.first()
     line.pk, line.tray = None, 2
     line.save()
-    assert state() == "away"
+    assert state() == (False, False)

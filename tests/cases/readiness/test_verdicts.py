@@ -25,8 +25,8 @@ def verdict_of(world, case):
     return judge(take(site=world.site, at=NOW)).verdicts[case.pk]
 
 
-def hold(unit, case, world) -> None:
-    Hold.objects.create(unit=unit, case=case, placed_at=NOW, placed_by=world.cast.coordinator)
+def hold(unit, case, world) -> Hold:
+    return Hold.objects.create(unit=unit, case=case, placed_at=NOW, placed_by=world.cast.coordinator)
 
 
 def answer(**chances):
@@ -270,6 +270,47 @@ def test_a_unit_held_ahead_is_not_a_pick(world):
     verdict = verdict_of(world, case)
     assert not verdict.picked
     assert verdict.room_reasons[0].startswith("Nothing is picked yet.")
+
+
+def test_a_picked_unit_that_is_kept_for_the_list_counts_in_the_room(world):
+    world.stock_everything(3)
+    world.sets_of_each(2)
+    case = world.a_case(predictions=SURE)
+    for slot, side in (("tibial", "none"), ("patellar", "none")):
+        hold(world.component(slot, "2", side=side).units.first(), case, world)
+    for row in world.components:
+        if row[0] == "insert":
+            hold(world.components[row].units.first(), case, world)
+    for_list = hold(world.component("femoral", "2", side="right").units.first(), case, world)
+    for design in ("general", "blocks-small"):
+        SetHold.objects.create(
+            set=world.designs[design].versions.get().sets.first(), case=case, starts_at=case.starts_at,
+            ends_at=case.starts_at + timedelta(hours=8), placed_at=NOW, placed_by=world.cast.coordinator,
+        )  # fmt: skip
+    own = verdict_of(world, case)
+    Hold.objects.filter(pk=for_list.pk).update(case=None, list=case.list)
+    kept = verdict_of(world, case)
+    assert kept.picked
+    assert kept.in_room.chance == own.in_room.chance > 0.0
+    assert kept.sizes_line == own.sizes_line
+    Hold.objects.filter(pk=for_list.pk).update(list=world.a_case(day=TODAY + timedelta(days=3)).list)
+    assert not verdict_of(world, case).picked
+
+
+def test_what_is_held_for_the_list_alone_is_not_a_pick(world):
+    world.stock_everything(3)
+    world.sets_of_each(2)
+    case = world.a_case(predictions=SURE)
+    for slot, size, side, second in (
+        ("femoral", "2", "right", ""),
+        ("tibial", "2", "none", ""),
+        ("patellar", "2", "none", ""),
+        ("insert", "2", "none", "8"),
+    ):
+        hold(world.component(slot, size, side=side, second=second).units.first(), case, world)
+    assert verdict_of(world, case).picked
+    Hold.objects.update(case=None, list=case.list)
+    assert not verdict_of(world, case).picked
 
 
 def test_both_sides_draw_on_the_same_shelf_for_what_has_no_side(world):

@@ -1,7 +1,10 @@
 """The list of sets and the plan agree on which sets are ready."""
 
+from collections import Counter
 from datetime import timedelta
 
+from cases.readiness.laws import Laws
+from cases.readiness.shelf import set_item, shelf_for
 from cases.readiness.snapshot import take
 from tests.world import NOW, TODAY, World
 from trays.instruments.models import Pack
@@ -15,12 +18,14 @@ def test_the_page_of_sets_and_the_plan_say_ready_of_the_same_sets(world: World) 
         world.a_set("blocks-small", f"D-{number}", sterile_until=until)
     for number, short in enumerate(((), (1,), (2,), (1, 2))):
         world.a_set("blocks-large", f"L-{number}", short=short)
-    world.a_case(day=TODAY + timedelta(days=1))
-    planned = {one.id: one for one in take(site=world.site, at=NOW).sets}
+    case = world.a_case(day=TODAY + timedelta(days=1))
     listed = set_facts(site_ids=[world.site.pk])
-    assert set(planned) == {one.pk for one in listed}
     for ahead in (0, 1, 5):
-        day = TODAY + timedelta(days=ahead)
-        assert [one.code for one in listed if one.ready_on(day)] == [
-            one.code for one in listed if planned[one.pk].ready(day)
-        ]
+        at = NOW + timedelta(days=ahead)
+        snapshot = take(site=world.site, at=at, case=case)
+        law = Laws(snapshot).case(snapshot.cases[0])
+        stocks = shelf_for(snapshot, [law.demand]).sets
+        ready = Counter(one.design_id for one in listed if one.ready_on(snapshot.day))
+        assert {set_item(design): count for design, count in ready.items()} == {
+            item: stock.count for item, stock in stocks.items() if stock.count
+        }

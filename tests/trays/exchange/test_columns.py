@@ -137,3 +137,26 @@ def test_a_trade_code_that_lost_its_zero_is_the_same_code():
     assert AssetKey("grai", returnable=True).read("09521234000013KG01", PLAIN) == "09521234000013KG01"
     refused(AssetKey("grai", returnable=True), "9521234000013KG01")
     refused(AssetKey("giai"), "with space")
+
+
+@pytest.mark.parametrize(
+    "text", ["sNaN", "NaN", "1e30", "1e400", "1_000", "Infinity", "9" * 19, "0x10", "--1", "."]
+)
+def test_what_only_a_machine_calls_a_number_is_no_amount(text):
+    for column in (Money("price"), Number("weight")):
+        with pytest.raises(Unfit):
+            column.read(text, Setting())
+
+
+@pytest.mark.parametrize("text", ["0001-01-01", "1899-12-31", "2201-01-01", "31/12/0026"])
+def test_a_year_that_nobody_means_is_refused(text):
+    with pytest.raises(Unfit):
+        Day("expires").read(text, Setting())
+    with pytest.raises(Unfit):
+        Moment("received").read(f"{text} 10:00", Setting())
+
+
+def test_the_last_year_says_that_there_is_no_end_and_is_no_moment():
+    assert Day("expires").read("9999-12-31", Setting()) == date(9999, 12, 31)
+    with pytest.raises(Unfit):
+        Moment("received").read("9999-12-31 23:59", Setting())
