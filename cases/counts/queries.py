@@ -219,6 +219,10 @@ def _row(number: int, line: ContentsLine, present: int | None) -> CountRow:
 
 
 def _soft(case: Case) -> tuple[SoftSection, ...]:
+    """The kinds that are counted, each once however many sides the case has.
+
+    How many there are is counted, never copied from the plan, which says per side what is brought.
+    """
     classes = Component.CountClass
     rows: dict[str, list[Component]] = {kind: [] for kind in (classes.SOFT, classes.SHARP, classes.SMALL)}
     consumables = PlanConsumable.objects.filter(plan_id=case.plan_id, component__count_class__in=rows)

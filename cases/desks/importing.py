@@ -7,12 +7,13 @@ from typing import Any, BinaryIO
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from cases.desks.imports import BY_CODE
 from trays.exchange import staging
 from trays.exchange.columns import Setting
-from trays.exchange.kinds import ImportKind, Moves, SiteFacts
+from trays.exchange.kinds import ImportKind, Moves, OutOfDate, SiteFacts
 from trays.exchange.models import ImportRun
 from trays.exchange.reader import FileRefused, open_sheet
 from trays.ledger.append import HOUSE, Line, record
@@ -131,14 +132,15 @@ def import_apply(*, run: ImportRun, by: Person, at: datetime) -> Counter[str]:
     _require(by=by, kind=kind)
     try:
         with transaction.atomic():
-            locked = ImportRun.objects.select_for_update().get(pk=run.pk)
+            locked = _locked(run)
             _refuse_state(locked)
+            _refuse_same_since(locked)
             rows = staging.staged(locked)
             applier = _kind_of(locked, by=by, at=at)
             _refuse_sites(applier, rows)
             moves = staging.apply(locked, applier, rows, by=by, at=at)
             _record(moves, kind=kind, by=by, at=at)
-    except IntegrityError as error:
+    except (IntegrityError, OutOfDate) as error:
         raise Refusal(
             "import-out-of-date",
             _("Something that this file relies on has changed since it was checked."),
@@ -169,6 +171,20 @@ def _kind_of(run: ImportRun, *, by: Person, at: datetime, base_day: date | None 
     sites = {site.code: SiteFacts(site.pk, site.code, site.zone) for site in Site.objects.all()}
     allowed = allowed_sites(by=by, kind=kind)
     return kind(setting=Setting(base_day), sites=sites, allowed=allowed, at=at)
+
+
+def _locked(run: ImportRun) -> ImportRun:
+    """The run under lock, and with it all others of its kind that could be applied: one is at a time."""
+    ready = Q(kind=run.kind, state=ImportRun.State.CHECKED)
+    rows = ImportRun.objects.select_for_update().filter(Q(pk=run.pk) | ready).order_by("pk")
+    return next(row for row in list(rows) if row.pk == run.pk)
+
+
+def _refuse_same_since(run: ImportRun) -> None:
+    """The same file may be applied again on purpose, but not by somebody who could not see that it was."""
+    same = ImportRun.objects.filter(kind=run.kind, digest=run.digest, state=ImportRun.State.APPLIED)
+    if run.digest and same.filter(applied_at__gte=run.at).exclude(pk=run.pk).exists():
+        raise OutOfDate
 
 
 def _refuse_sites(kind: ImportKind, rows: Sequence[dict[str, Any]]) -> None:

@@ -5,22 +5,27 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 
 from cases.bookings.models import Case, TheatreList
+from cases.counts.services import count_sheets_make
 from cases.desks import demo
 from cases.desks.demo import lists_top_up, sign_ins, world_load, world_ready
 from cases.forecasts.models import Outcome
 from cases.picks.services import pick_list_make
+from cases.picks.withdraw import case_withdraw
 from fixtures import make
 from trays.catalogue.models import PackLevel
 from trays.exchange.columns import workday
 from trays.identifiers.checkdigits import holds_mod10
 from trays.instruments.models import InstrumentSet, Pack, SetDesign
+from trays.ledger.models import Event
 from trays.ledger.queries import verify
 from trays.parties.models import Site
 from trays.places.models import Place
 from trays.staff.models import Person, Role
 from trays.stock.models import Pile, Unit
+from trays.stock.services import unit_move
 from trays.stock.verify import stock_faults
 
 WEDNESDAY = datetime(2026, 12, 2, 11, 0, tzinfo=UTC)
@@ -99,6 +104,22 @@ def test_a_pick_list_walks_each_run_of_sizes_in_order(loaded):
     assert len(runs) >= 3
     for ranks in runs.values():
         assert ranks == sorted(ranks)
+
+
+def test_the_record_holds_after_a_morning_of_acts(loaded, capsys):
+    keeper = Person.objects.get(username="keeper")
+    case = Case.objects.get(reference="LK-0021")
+    pick_list_make(by=keeper, case=case, at=WEDNESDAY)
+    count_sheets_make(by=keeper, case=case, at=WEDNESDAY)
+    unit = Unit.objects.filter(site=case.site, state="shelf").first()
+    before = Unit.objects.count()
+    unit_move(by=keeper, unit=unit, place=Place.objects.get(site=case.site, code="IS-D"), at=WEDNESDAY)
+    case_withdraw(by=keeper, case=case, reason="no_bed", at=WEDNESDAY)
+    call_command("verify_record")
+    assert "The record holds." in capsys.readouterr().out
+    assert Unit.objects.count() == before
+    verbs = Event.objects.filter(recorded_at=WEDNESDAY).order_by("sequence").values_list("verb", flat=True)
+    assert list(verbs)[-4:] == ["pick_list.make", "count_sheets.make", "unit.move", "case.cancel"]
 
 
 def test_a_second_start_doubles_nothing(loaded):

@@ -252,3 +252,31 @@ def test_no_cell_of_any_kind_of_file_makes_an_import_fail() -> None:
     assert set(ends) <= {"applied", "faulty", "checked"}
     assert verify() == []
     assert stock_faults() == []
+
+
+@pytest.mark.django_db
+def test_one_file_checked_twice_is_applied_once_whatever_its_kind() -> None:
+    """Both checks saw nothing of it on file; the second apply must see what the first has made."""
+    keeper = Person.objects.create(username="keeper", name="K", is_superuser=True, password="!")
+    doubled = []
+
+    def twice(kind: type[ImportKind], example: dict[str, str]) -> None:
+        mark = transaction.savepoint()
+        runs = [
+            import_check(kind=kind, file=io.BytesIO(as_csv(example)), file_name="a.csv", by=keeper, at=AT)
+            for _time in range(2)
+        ]
+        import_apply(run=runs[0], by=keeper, at=AT)
+        once = rows()
+        try:
+            with transaction.atomic():
+                import_apply(run=runs[1], by=keeper, at=AT)
+        except Refusal as refusal:
+            assert refusal.next_step
+            assert rows() == once
+        else:
+            doubled.append(kind.code)
+        transaction.savepoint_rollback(mark)
+
+    each_kind(keeper, twice)
+    assert doubled == []

@@ -303,7 +303,8 @@ def test_no_name_or_password_makes_signing_in_fail(name: str, world: World) -> N
         {"username": "nobody", "password": nasty},
         {"username": "nobody", "password": "x", "next": nasty},
     ):
-        answer = sent(Client(), f"{url}?next={query}&{query}={query}", fields)
+        long = {"HTTP_USER_AGENT": "x" * 5_000, "HTTP_ACCEPT": "y" * 5_000}
+        answer = sent(Client(), f"{url}?next={query}&{query}={query}", fields, **long)
         assert answer.status_code in {200, 429}
         assert "_auth_user_id" not in answer.client.session
 

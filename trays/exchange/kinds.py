@@ -35,6 +35,10 @@ class Moved(NamedTuple):
 Moves = dict[int | None, list[Moved]]
 
 
+class OutOfDate(Exception):
+    """What was checked no longer holds now that it is to be applied."""
+
+
 class FaultSaid(NamedTuple):
     """What is wrong in one cell and what to do about it. Column "" means the whole row."""
 
@@ -133,7 +137,7 @@ class ImportKind:
         return None
 
     def apply(self, rows: Sequence[dict[str, Any]], *, by: Any, at: datetime) -> Moves:
-        """Write all rows; runs inside the transaction of the caller."""
+        """Write all rows; runs inside the transaction of the caller. Raises OutOfDate."""
         raise NotImplementedError
 
     def site_of(self, values: dict[str, Any]) -> int | None:

@@ -74,13 +74,14 @@ def record(
     Chain.objects.get_or_create(code=chain)
     head = Chain.objects.select_for_update().get(code=chain)
     happened = happened_at or at
+    zone = timezone.get_default_timezone()
     facts = {
         "chain": chain,
         "sequence": head.sequence + 1,
         "verb": verb,
-        "happened": happened.astimezone(timezone.get_default_timezone()).isoformat(),
-        "recorded": at.astimezone(timezone.get_default_timezone()).isoformat(),
-        "device": device_at.isoformat() if device_at else None,
+        "happened": happened.astimezone(zone).isoformat(),
+        "recorded": at.astimezone(zone).isoformat(),
+        "device": device_at.astimezone(zone).isoformat() if device_at else None,
         "actor": by.pk if by is not None else None,
         "place": place_id,
         "reason": reason,

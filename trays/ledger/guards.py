@@ -71,20 +71,36 @@ register(append_only("trays_eventline"))
 
 
 def _present(connection: BaseDatabaseWrapper, guard: Guard) -> bool:
+    """Whether the law is in force as it is written: a trigger may be there and do nothing."""
+    return _on_sqlite(connection, guard) if connection.vendor == "sqlite" else _on_postgres(connection, guard)
+
+
+def _on_sqlite(connection: BaseDatabaseWrapper, guard: Guard) -> bool:
     with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            marks = ",".join(["%s"] * len(guard.sqlite_names))
-            cursor.execute(
-                f"SELECT count(*) FROM sqlite_master WHERE type = 'trigger' AND name IN ({marks})",  # noqa: S608 - only marks
-                list(guard.sqlite_names),
-            )
-            return bool(cursor.fetchone()[0] == len(guard.sqlite_names))
+        marks = ",".join(["%s"] * len(guard.sqlite_names))
         cursor.execute(
-            "SELECT (SELECT count(*) FROM pg_trigger WHERE tgname = %s AND tgrelid = to_regclass(%s) "
-            "AND tgenabled <> 'D') + (SELECT count(*) FROM pg_constraint WHERE conname = %s)",
-            [guard.name, guard.table, guard.name],
+            f"SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name IN ({marks})",  # noqa: S608 - only marks
+            list(guard.sqlite_names),
         )
-        return bool(cursor.fetchone()[0] >= 1)
+        return {sql for (sql,) in cursor.fetchall()} == set(guard.sqlite)
+
+
+def _on_postgres(connection: BaseDatabaseWrapper, guard: Guard) -> bool:
+    """Each trigger there and not switched off, its function as it was given; or the constraint."""
+    triggers = [words[2] for words in map(str.split, guard.postgres) if words[1] == "TRIGGER"]
+    bodies = [text.split("$$")[1].strip() for text in guard.postgres if "$$" in text]
+    with connection.cursor() as cursor:
+        if not triggers:
+            cursor.execute("SELECT count(*) FROM pg_constraint WHERE conname = %s", [guard.name])
+            return bool(cursor.fetchone()[0] >= 1)
+        cursor.execute(
+            "SELECT t.tgname, p.prosrc FROM pg_trigger t JOIN pg_proc p ON p.oid = t.tgfoid "
+            "WHERE t.tgrelid = to_regclass(%s) AND t.tgname = ANY(%s) AND t.tgenabled IN ('O', 'A')",
+            [guard.table, triggers],
+        )
+        found = cursor.fetchall()
+    names, sources = {name for name, _body in found}, {body.strip() for _name, body in found}
+    return names == set(triggers) and sources == set(bodies)
 
 
 def install(connection: BaseDatabaseWrapper) -> list[str]:

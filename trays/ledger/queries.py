@@ -3,9 +3,11 @@
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from django.db import connection
 from django.db.models import Prefetch
+from django.utils import timezone
 
 from trays.ledger.append import Line, canonical_text, event_digest, lines_digest
 from trays.ledger.guards import missing
@@ -43,10 +45,25 @@ def _check(event: Event, expected: int, previous: str) -> Iterator[str]:
         yield "its text was altered"
     if facts.get("lines") != len(lines) or facts.get("lines_digest") != lines_digest(lines):
         yield "its lines were altered"
-    shown = (event.chain.code, event.sequence, event.verb, event.actor_id, event.place_id, event.reason)
-    told = tuple(facts.get(key) for key in ("chain", "sequence", "verb", "actor", "place", "reason"))
-    if shown != told:
+    if _columns(event) != {name: facts.get(name) for name in _columns(event)}:
         yield "its columns differ from its text"
+
+
+def _columns(event: Event) -> dict[str, Any]:
+    """What the columns say, spelled as the text spells it."""
+    zone = timezone.get_default_timezone()
+    return {
+        "chain": event.chain.code,
+        "sequence": event.sequence,
+        "verb": event.verb,
+        "happened": event.happened_at.astimezone(zone).isoformat(),
+        "recorded": event.recorded_at.astimezone(zone).isoformat(),
+        "device": event.device_at.astimezone(zone).isoformat() if event.device_at else None,
+        "actor": event.actor_id,
+        "place": event.place_id,
+        "reason": event.reason,
+        "key": str(event.client_key) if event.client_key else None,
+    }
 
 
 def verify() -> list[Fault]:

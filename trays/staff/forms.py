@@ -10,6 +10,8 @@ class SignInForm(AuthenticationForm):
 
     username = UsernameField(
         label=_("Sign-in name"),
+        # Longer than any name on file, and shorter than what the record of failed tries can hold.
+        max_length=60,
         widget=forms.TextInput(
             attrs={"autofocus": True, "autocapitalize": "none", "autocomplete": "username"}
         ),

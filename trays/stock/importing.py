@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy
 from trays.catalogue.importing import components_by_code
 from trays.catalogue.models import Component, FamilyKind
 from trays.exchange.columns import Choice, Code, Day, Moment, Text, Whole, YesNo
-from trays.exchange.kinds import ModelKind, Moved, Moves, Row, SiteFacts
+from trays.exchange.kinds import ModelKind, Moved, Moves, OutOfDate, Row, SiteFacts
 from trays.parties.models import Party, PartyKind, Tenure
 from trays.places.models import Place
 from trays.stock.models import Pile, Unit, UnitState
@@ -174,7 +174,24 @@ class Units(_Stock):
         return Moved(self.subject, made.pk, made.state, 1)
 
     def apply(self, rows: Sequence[dict[str, Any]], *, by: Any, at: datetime) -> Moves:
+        self._refuse_received(rows)
         return super().apply([values for values in rows for _each in range(values["_count"])], by=by, at=at)
+
+
+    def _refuse_received(self, rows: Sequence[dict[str, Any]]) -> None:
+        """No law of the database knows a receipt without serials again: another file may have brought it."""
+        receipts = {
+            (one["component_id"], one["lot"], one["place_id"], datetime.fromisoformat(one["received_at"]))
+            for one in rows
+            if not one["serial"]
+        }
+        if not receipts:
+            return
+        moments = [received for *_rest, received in receipts]
+        between = Unit.objects.filter(serial="", received_at__range=(min(moments), max(moments)))
+        on_file = between.values_list("component_id", "lot", "place_id", "received_at").distinct()
+        if not receipts.isdisjoint(on_file.iterator()):
+            raise OutOfDate
 
 
 class Piles(_Stock):

@@ -43,6 +43,19 @@ class RequestReference:
         return response
 
 
+class PlainCookies:
+    """Passes over cookies that hold a null character: as a session's key no PostgreSQL would look it up."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        kept = {name: value for name, value in request.COOKIES.items() if "\x00" not in value}
+        if len(kept) < len(request.COOKIES):
+            request.COOKIES = kept
+        return self.get_response(request)
+
+
 class Headers:
     """Headers that Django does not set: who may embed an answer, what a page may use, what may be kept."""
 

@@ -1,6 +1,7 @@
 """manage.py papers IN OUT: from a folder of files to pick lists, count sheets, labels and alerts."""
 
 from argparse import ArgumentParser
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -9,8 +10,9 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from cases.desks.folder import folder_import
-from cases.desks.papers import papers_write
+from cases.desks.papers import Written, papers_write
 from cases.management.commands.import_files import fault_line
+from trays.labels.kinds import Stock
 from trays.staff.models import Person
 from trays.web.errors import Refusal
 
@@ -27,11 +29,16 @@ class Command(BaseCommand):
         parser.add_argument("folder", type=Path, help="the files to read")
         parser.add_argument("out", type=Path, help="the folder to write into")
         parser.add_argument("--days", type=int, default=2, help="operating days per site (default: 2)")
-        parser.add_argument("--stock", default="roll-300", help="label stock (default: roll-300)")
+        stocks = [stock.value for stock in Stock]
+        parser.add_argument(
+            "--stock", default="roll-300", choices=stocks, help="label stock (default: roll-300)"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["days"] < 1:
             raise CommandError("--days is at least 1.")
+        if options["out"].exists() and not options["out"].is_dir():
+            raise CommandError(f"{options['out']} is not a folder. Name another.")
         at = timezone.now()
         call_command("migrate", verbosity=0)
         keeper = Person.objects.create_superuser("papers", name="papers")
@@ -46,14 +53,7 @@ class Command(BaseCommand):
             self.stderr.write(fault_line(fault))
         if answer.faults:
             raise CommandError(f"{len(answer.faults)} faults; nothing was written. Mend the files first.")
-        written = papers_write(
-            out=options["out"],
-            by=keeper,
-            at=at,
-            days=options["days"],
-            stock=options["stock"],
-            tell=self._bar,
-        )
+        written = self._written(options, by=keeper, at=at)
         self._end_bar()
         for line in written.refused:
             self.stderr.write(line)
@@ -61,6 +61,13 @@ class Command(BaseCommand):
             f"{written.pick_lists} pick lists, {written.count_sheets} count sheets, {written.labels} labels, "
             f"{written.alerts} reorder alerts in {options['out']}"
         )
+
+    def _written(self, options: dict[str, Any], *, by: Person, at: datetime) -> Written:
+        out, days, stock = options["out"], options["days"], options["stock"]
+        try:
+            return papers_write(out=out, by=by, at=at, days=days, stock=stock, tell=self._bar)
+        except OSError as fault:
+            raise CommandError(f"{out} cannot be written: {fault.strerror}. Name another folder.") from fault
 
     def _bar(self, what: str, done: int, total: int) -> None:
         width = 24

@@ -137,6 +137,19 @@ def test_soft_goods_and_sharps_stand_by_class_with_their_packed_number(world: Wo
     ]
 
 
+def test_a_case_for_both_sides_lists_each_kind_once_and_no_number_of_the_plan(
+    world: World, case: Case, general: InstrumentSet
+) -> None:
+    """What is brought doubles with the sides; what is counted is written by hand, whatever was brought."""
+    both = world.a_case(sides=("left", "right"), hour=13)
+    a_list(world, both, general)
+    for one in (case, both):
+        make(world, one)
+    assert read(both)[0].soft == read(case)[0].soft
+    names = [row.name for section in read(both)[0].soft for row in section.rows]
+    assert len(names) == len(set(names)) == 2
+
+
 def test_what_is_not_counted_is_not_on_the_sheet(world: World, case: Case) -> None:
     Component.objects.filter(code="swab-5").update(count_class="none")
     make(world, case)

@@ -61,3 +61,13 @@ def test_a_folder_that_is_not_there_is_one_plain_sentence(tmp_path: Path) -> Non
     done = run(str(tmp_path / "nowhere"), str(tmp_path / "out"))
     assert done.returncode == 1
     assert "is not a folder" in done.stderr and "Traceback" not in done.stderr
+
+
+def test_what_cannot_be_written_into_or_printed_on_is_one_plain_sentence(tmp_path: Path) -> None:
+    file = tmp_path / "file"
+    file.touch()
+    for more, said in ((["--stock", "parchment"], "invalid choice: 'parchment'"), ([], "is not a folder")):
+        done = run(str(ROOT / "fixtures" / "demo"), str(file), *more)
+        assert done.returncode != 0
+        assert said in done.stderr and "Traceback" not in done.stderr
+    assert file.read_bytes() == b""

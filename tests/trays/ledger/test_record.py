@@ -1,5 +1,6 @@
 """The record is append-only, in sequence, and says so when it was altered."""
 
+from datetime import timedelta, timezone
 from types import SimpleNamespace
 from uuid import uuid4
 
@@ -65,7 +66,21 @@ def without_guards(world: World) -> None:
     ("change", "told"),
     [
         (lambda: Event.objects.filter(sequence=2).update(text="{}"), "its text was altered"),
-        (lambda: Event.objects.filter(sequence=2).update(reason="x"), "its columns differ from its text"),
+        *(
+            (
+                lambda change=change: Event.objects.filter(sequence=2).update(**change),
+                "its columns differ from its text",
+            )
+            for change in (
+                {"reason": "x"},
+                {"verb": "x"},
+                {"actor": None},
+                {"happened_at": NOW - timedelta(days=1)},
+                {"recorded_at": NOW + timedelta(microseconds=1)},
+                {"device_at": NOW},
+                {"client_key": uuid4()},
+            )
+        ),
         (
             lambda: EventLine.objects.filter(event__sequence=2, number=1).update(quantity=9),
             "its lines were altered",
@@ -104,6 +119,41 @@ def test_a_guard_taken_away_is_told_and_put_back_by_the_next_migrate(world: Worl
     assert missing(connection) == [guard.name]
     assert install(connection) == [guard.name]
     assert missing(connection) == []
+
+
+def test_a_guard_that_is_there_in_name_only_is_told_and_put_back(world: World) -> None:
+    guard = next(one for one in registered() if one.name == "keep_trays_event")
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            cursor.execute(f"DROP TRIGGER {guard.name}_update")
+            cursor.execute(
+                f"CREATE TRIGGER {guard.name}_update BEFORE UPDATE ON {guard.table} BEGIN SELECT 1; END"
+            )
+        else:
+            cursor.execute(
+                f"CREATE OR REPLACE FUNCTION {guard.name}() RETURNS trigger AS $$ BEGIN RETURN NEW; END $$ "
+                "LANGUAGE plpgsql"
+            )
+    assert missing(connection) == [guard.name]
+    assert f"the guard {guard.name} is not in force" in {fault.sentence for fault in verify()}
+    assert install(connection) == [guard.name]
+    assert missing(connection) == []
+    append(world)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Event.objects.update(reason="x")
+
+
+def test_the_three_times_are_kept_and_proven(world: World) -> None:
+    east = timezone(timedelta(hours=9))
+    append(
+        world,
+        happened_at=(NOW - timedelta(minutes=7)).astimezone(east),
+        device_at=(NOW - timedelta(minutes=6, microseconds=5)).astimezone(east),
+    )
+    event = Event.objects.get()
+    assert (event.happened_at, event.recorded_at) == (NOW - timedelta(minutes=7), NOW)
+    assert event.device_at == NOW - timedelta(minutes=6, microseconds=5)
+    assert verify() == []
 
 
 def test_a_client_key_is_stored_once_and_gives_its_answer_back(world: World) -> None:

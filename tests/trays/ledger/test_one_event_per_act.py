@@ -1,0 +1,284 @@
+"""Each act that changes something writes exactly one event, and no word in it tells whose case it was.
+
+The acts are found by walking the rooms' services: a new one that is not tried here fails.
+"""
+
+import inspect
+import io
+from collections.abc import Callable
+from datetime import timedelta
+from importlib import import_module
+from typing import Any
+from uuid import uuid4
+
+import pytest
+
+from cases.bookings import services as bookings
+from cases.bookings.kinds import PredictedSize
+from cases.bookings.models import Case, CaseSlot
+from cases.counts.services import count_sheets_make
+from cases.desks.importing import import_apply, import_check, kind_named
+from cases.picks.services import pick_list_make
+from cases.picks.withdraw import case_shift, case_withdraw
+from cases.reservations import hold, sets
+from tests.world import NOW, TODAY, World
+from trays.instruments.models import InstrumentSet
+from trays.labels.services import labels_print
+from trays.ledger.models import Event, EventLine
+from trays.ledger.queries import verify
+from trays.parties.models import Tenure
+from trays.places.models import Place
+from trays.stock import services as stock
+from trays.stock.models import Pile, Unit
+from trays.stock.services import Goods
+from trays.stock.verify import stock_faults
+
+REFERENCE = "LK-REFERENCE-9"
+LATER = TODAY + timedelta(days=3)
+# Every room of verbs, and in them what is no whole act: halves that run inside one, and questions.
+VERBS = (
+    "cases.bookings.services", "cases.counts.services", "cases.picks.services", "cases.picks.withdraw",
+    "cases.reservations.hold", "cases.reservations.sets", "cases.desks.importing",
+    "trays.labels.services", "trays.stock.services",
+)  # fmt: skip
+NO_WHOLE_ACT = {
+    "case_enter", "place_holds", "place_set_hold",
+    # The staging of a file is not yet the record's: only what is applied is.
+    "import_begin", "import_check", "import_set_aside",
+}  # fmt: skip
+
+
+class Scene:
+    """A case tomorrow with all it needs, and the people who act on it."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        goods = Goods(
+            component=world.component("tibial", "2"), owner=world.hospital, tenure=Tenure.OWNED,
+            place=world.shelf, lot="R1", expires=LATER + timedelta(days=300),
+        )  # fmt: skip
+        by = world.cast.stores
+        # Through the services, so that stock is the sum of its lines from the first unit on.
+        for key, component in world.components.items():
+            if key[0] != "consumable":
+                each = Goods(
+                    component=component, owner=world.hospital, tenure=Tenure.OWNED, place=world.shelf,
+                    lot=f"L{component.pk}", expires=LATER + timedelta(days=300),
+                )  # fmt: skip
+                stock.unit_receive(by=by, site=world.site, goods=each, count=2, at=NOW)
+        Pile.objects.all().delete()
+        self.goods = goods
+        self.swabs = Goods(
+            component=world.component("consumable", "swab-5"), owner=world.hospital, tenure=Tenure.OWNED,
+            place=world.shelf, lot="S9", expires=LATER + timedelta(days=300),
+        )  # fmt: skip
+        stock.pile_receive(by=by, site=world.site, goods=self.swabs, pieces=100, at=NOW)
+        world.sets_of_each()
+        self.case = world.a_case(
+            predictions={"femoral": (1, 2), "tibial": (1, 1), "patellar": (1, 1)}, reference=REFERENCE
+        )
+        self.by = world.cast.coordinator
+        self.list = self.case.list
+
+    def unit(self, number: int = 0) -> Unit:
+        return Unit.objects.filter(component=self.world.component("tibial", "2")).order_by("pk")[number]
+
+    def set(self) -> InstrumentSet:
+        return InstrumentSet.objects.get(code="general-01")
+
+    def slot(self) -> CaseSlot:
+        return CaseSlot.objects.get(construct__case=self.case, plan_slot=self.world.slots["femoral"])
+
+    def imported(self) -> Any:
+        raw = (
+            b"component,lot,quantity,owner,tenure,site,place,expires,received\n"
+            b"tib-2-x-none,Z1,3,LOC,owned,larkmere,S1,2030-01-31,2026-01-02 10:00\n"
+        )
+        kind = kind_named("units")
+        by = self.world.cast.stores
+        run = import_check(kind=kind, file=io.BytesIO(raw), file_name="units.csv", by=by, at=NOW)
+        return import_apply(run=run, by=by, at=NOW)
+
+
+def _booked(s: Scene) -> Any:
+    return bookings.case_book(
+        by=s.by, theatre=s.world.second_theatre, day=LATER, procedure=s.world.procedure,
+        surgeon=s.world.cast.surgeon, reference=f"{REFERENCE}-B", sides=["left", "right"], at=NOW,
+    )  # fmt: skip
+
+
+def _shelf(s: Scene) -> Place:
+    return Place.objects.create(site=s.world.site, code="S2", name="Shelf 2", kind="shelf", walk=11)
+
+
+PREDICTED = PredictedSize(1, 2, "ct_template", 0.9, None)
+# What each act is called with, after what must have been done before it.
+ACTS: dict[str, tuple[Callable[[Scene], Any], tuple[str, ...]]] = {
+    "list_open": (
+        lambda s: bookings.list_open(by=s.by, theatre=s.world.theatre, day=LATER, session="evening", at=NOW),
+        (),
+    ),
+    "case_book": (_booked, ()),
+    "case_change": (
+        lambda s: bookings.case_change(by=s.by, case=s.case, at=NOW, minutes=95, reference=f"{REFERENCE}-C"),
+        (),
+    ),
+    "prediction_add": (
+        lambda s: bookings.prediction_add(by=s.by, case=s.case, predictions={s.slot().pk: PREDICTED}, at=NOW),
+        (),
+    ),
+    "list_reorder": (
+        lambda s: bookings.list_reorder(
+            by=s.by,
+            theatre_list=s.list,
+            order=list(s.list.cases.order_by("-position").values_list("pk", flat=True)),
+            at=NOW,
+        ),
+        ("another_case",),
+    ),
+    "case_shift": (
+        lambda s: case_shift(
+            by=s.by, case=s.case, theatre=s.world.second_theatre, day=LATER, session="all_day", at=NOW
+        ),
+        ("set_hold", "units_hold"),
+    ),
+    "case_withdraw": (
+        lambda s: case_withdraw(by=s.by, case=s.case, reason="no_bed", at=NOW),
+        ("pick_list_make",),
+    ),
+    "pick_list_make": (lambda s: pick_list_make(by=s.by, case=s.case, at=NOW), ()),
+    "count_sheets_make": (lambda s: count_sheets_make(by=s.by, case=s.case, at=NOW), ("pick_list_make",)),
+    "units_hold": (lambda s: hold.units_hold(by=s.by, units=[s.unit()], case=s.case, at=NOW), ()),
+    "units_release": (lambda s: hold.units_release(by=s.by, units=[s.unit()], at=NOW), ("units_hold",)),
+    "unit_swap": (
+        lambda s: hold.unit_swap(by=s.by, unit=s.unit(), other=s.unit(1), at=NOW), ("units_hold",)
+    ),
+    "set_hold": (lambda s: sets.set_hold(by=s.by, instrument_set=s.set(), case=s.case, at=NOW), ()),
+    "set_release": (
+        lambda s: sets.set_release(by=s.by, instrument_set=s.set(), case=s.case, at=NOW), ("set_hold",)
+    ),
+    "unit_receive": (
+        lambda s: stock.unit_receive(
+            by=s.world.cast.stores, site=s.world.site, goods=s.goods, count=5, at=NOW
+        ),
+        (),
+    ),
+    "pile_receive": (
+        lambda s: stock.pile_receive(
+            by=s.world.cast.stores, site=s.world.site, goods=s.swabs, pieces=7, at=NOW
+        ),
+        (),
+    ),
+    "unit_move": (
+        lambda s: stock.unit_move(
+            by=s.world.cast.stores, unit=s.unit(), place=_shelf(s), bin="2-1", at=NOW
+        ),
+        (),
+    ),
+    "labels_print": (
+        lambda s: labels_print(
+            by=s.world.cast.stores, kind="unit", ids=[s.unit().pk], stock="roll-300", at=NOW
+        ),
+        ("unread",),
+    ),
+    "import_apply": (lambda s: s.imported(), ()),
+}  # fmt: skip
+
+
+def ready(scene: Scene, before: tuple[str, ...]) -> None:
+    for name in before:
+        if name == "another_case":
+            scene.world.a_case(hour=12)
+        elif name == "unread":
+            Unit.objects.filter(pk=scene.unit().pk).update(code_reads=False)
+        else:
+            act, earlier = ACTS[name]
+            ready(scene, earlier)
+            act(scene)
+
+
+@pytest.fixture
+def scene(world: World) -> Scene:
+    return Scene(world)
+
+
+def verbs() -> set[str]:
+    """What the rooms offer: public functions that take the moment and who acts."""
+    found = set()
+    for module in map(import_module, VERBS):
+        for name, function in inspect.getmembers(module, inspect.isfunction):
+            home = function.__module__.rpartition(".")[0]
+            own = home == module.__name__.rpartition(".")[0]
+            asked = inspect.signature(function).parameters
+            if own and not name.startswith("_") and {"at", "by"} <= set(asked):
+                found.add(name)
+    return found
+
+
+def test_every_act_is_tried_here() -> None:
+    assert verbs() >= NO_WHOLE_ACT
+    assert set(ACTS) == verbs() - NO_WHOLE_ACT
+
+
+@pytest.mark.parametrize("name", ACTS)
+def test_an_act_writes_one_event_that_names_nobody_and_stock_stays_the_sum_of_its_lines(
+    name: str, scene: Scene
+) -> None:
+    act, before = ACTS[name]
+    ready(scene, before)
+    assert stock_faults() == []
+    count = Event.objects.count()
+    act(scene)
+    assert Event.objects.count() == count + 1
+    event = Event.objects.order_by("-pk")[0]
+    assert event.lines.exists()
+    said = [event.text, str(event.answer), event.reason]
+    said += [f"{line.before} {line.after}" for line in EventLine.objects.all()]
+    people = [person.name for person in scene.world.cast.by_role().values()]
+    for word in (REFERENCE, Case.objects.get(pk=scene.case.pk).reference, *people):
+        assert not any(word in text for text in said)
+    assert verify() == []
+    assert stock_faults() == []
+
+
+@pytest.mark.parametrize(
+    "name", ["unit_receive", "pile_receive", "unit_move", "import_apply", "pick_list_make"]
+)
+def test_stock_moves_as_the_lines_say(name: str, scene: Scene) -> None:
+    """Receipts add what they say; picking and moving change no quantity."""
+    added = {"unit_receive": (5, 0), "pile_receive": (0, 7), "import_apply": (3, 0)}.get(name, (0, 0))
+
+    def counts() -> tuple[int, int]:
+        return Unit.objects.count(), sum(Pile.objects.values_list("quantity", flat=True))
+
+    before = counts()
+    ACTS[name][0](scene)
+    assert tuple(now - then for now, then in zip(counts(), before, strict=True)) == added
+    lines = EventLine.objects.filter(event=Event.objects.order_by("-pk")[0])
+    assert sum(line.quantity for line in lines) == sum(added)
+    assert stock_faults() == []
+
+
+def test_an_act_sent_again_with_its_key_writes_no_second_event(scene: Scene) -> None:
+    key = uuid4()
+    for _time in range(2):
+        pick_list_make(by=scene.by, case=scene.case, at=NOW, client_key=key)
+    assert Event.objects.filter(client_key=key).count() == 1
+
+
+def test_what_is_refused_leaves_no_event(scene: Scene) -> None:
+    count = Event.objects.count()
+    for refused in (
+        lambda: bookings.case_change(by=scene.world.cast.stores, case=scene.case, at=NOW, minutes=95),
+        lambda: bookings.case_change(by=scene.by, case=scene.case, at=NOW, minutes=0),
+        lambda: stock.unit_move(
+            by=scene.world.cast.stores,
+            unit=scene.unit(),
+            place=Place.objects.create(site=scene.world.far_site, code="X", name="X", kind="shelf"),
+            at=NOW,
+        ),
+        lambda: count_sheets_make(by=scene.by, case=scene.case, at=NOW),
+    ):
+        with pytest.raises(Exception, match=":"):
+            refused()
+    assert Event.objects.count() == count
