@@ -37,3 +37,23 @@ def test_one_of_two_applies_it(race_world, at_once):
     assert Unit.objects.count() == 3
     assert verify() == []
     assert not any(fault.startswith("unit") for fault in stock_faults())
+
+
+def test_of_two_files_with_one_receipt_one_is_applied(race_world, at_once):
+    cast = race_world.cast
+    kind = kind_named("units")
+    runs = [
+        import_check(kind=kind, file=io.BytesIO(raw), file_name="units.csv", by=cast.stores, at=NOW)
+        for raw in (ROWS, ROWS + b"fem-2-x-left,A2,1,LOC,owned,larkmere,S1,2026-11-02 10:00\n")
+    ]
+    at = NOW + timedelta(minutes=5)
+
+    def apply(run):
+        return lambda: import_apply(run=ImportRun.objects.get(pk=run.pk), by=cast.stores, at=at)
+
+    answers = at_once(*map(apply, runs))
+    refused = [answer for answer in answers if isinstance(answer, Refusal)]
+    assert [one.code for one in refused] == ["import-out-of-date"]
+    assert Unit.objects.filter(lot="A1").count() == 3
+    assert verify() == []
+    assert not any(fault.startswith("unit") for fault in stock_faults())

@@ -177,7 +177,6 @@ class Units(_Stock):
         self._refuse_received(rows)
         return super().apply([values for values in rows for _each in range(values["_count"])], by=by, at=at)
 
-
     def _refuse_received(self, rows: Sequence[dict[str, Any]]) -> None:
         """No law of the database knows a receipt without serials again: another file may have brought it."""
         receipts = {

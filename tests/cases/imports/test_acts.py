@@ -86,6 +86,15 @@ def test_what_changed_between_check_and_apply_is_told_and_leaves_nothing(check, 
     assert verify() == []
 
 
+def test_a_receipt_is_applied_once_also_when_both_files_were_checked_before(check, world):
+    first, second = check("units", unit()), check("units", unit(lot="A2"), unit())
+    import_apply(run=first, by=world.cast.keeper, at=AT)
+    with pytest.raises(Refusal, match="import-out-of-date"):
+        import_apply(run=second, by=world.cast.keeper, at=AT)
+    assert Unit.objects.count() == 1
+    assert not any(fault.startswith("unit") for fault in stock_faults())
+
+
 def test_setting_aside_empties_the_staging_and_ends_the_run(check, world):
     run = check("units", unit())
     import_set_aside(run=run, by=world.cast.keeper, at=AT)
