@@ -18,8 +18,11 @@ def mod10(digits: str) -> str:
     """
     if not is_digits(digits):
         raise ValueError("A check digit is made from digits only.")
-    total = sum(int(d) * (3 if place % 2 == 0 else 1) for place, d in enumerate(reversed(digits)))
-    return str(-total % 10)
+    return str(-_weighed(digits) % 10)
+
+
+def _weighed(digits: str) -> int:
+    return 3 * sum(map(int, digits[::-2])) + sum(map(int, digits[-2::-2]))
 
 
 def with_mod10(digits: str) -> str:
@@ -29,7 +32,7 @@ def with_mod10(digits: str) -> str:
 
 def holds_mod10(digits: str) -> bool:
     """True if the last digit is the check digit of the others."""
-    return len(digits) > 1 and is_digits(digits) and mod10(digits[:-1]) == digits[-1]
+    return len(digits) > 1 and is_digits(digits) and (_weighed(digits[:-1]) + int(digits[-1])) % 10 == 0
 
 
 def gtin14(digits: str) -> str:
@@ -40,6 +43,30 @@ def gtin14(digits: str) -> str:
     if len(digits) not in (8, 12, 13, 14) or not holds_mod10(digits):
         raise ValueError("A GTIN has 8, 12, 13 or 14 digits, the last a right check digit.")
     return digits.rjust(14, "0")
+
+
+def gtins14(text: str) -> tuple[str, ...]:
+    """The GTINs, as 14 digits, that bare digits can be by their check digit.
+
+    Eight digits may be EAN-8 or the shortened UPC-E, whose check digits often agree.
+    """
+    candidates = [text] if len(text) in (8, 12, 13, 14) else []
+    upc_a = _upc_a(text)
+    candidates += [upc_a] if upc_a else []
+    return tuple(c.rjust(14, "0") for c in candidates if holds_mod10(c))
+
+
+def _upc_a(text: str) -> str | None:
+    """The twelve digits that UPC-E leaves zeros out of: its last digit but one says which."""
+    if len(text) != 8 or not is_digits(text) or text[0] not in "01":
+        return None
+    system, body, last, check = text[0], text[1:6], text[6], text[7]
+    if last in "012":
+        return f"{system}{body[:2]}{last}0000{body[2:]}{check}"
+    if last in "34":
+        kept = int(last)
+        return f"{system}{body[:kept]}00000{body[kept:]}{check}"
+    return f"{system}{body}0000{last}{check}"
 
 
 def mod43(text: str) -> str:

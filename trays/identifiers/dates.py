@@ -1,8 +1,8 @@
 """Dates in barcodes: two-digit years, day 00, days of the year."""
 
 import calendar
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import date, time, timedelta
 
 
 class BadDate(ValueError):
@@ -11,10 +11,20 @@ class BadDate(ValueError):
 
 @dataclass(frozen=True)
 class CodedDate:
-    """A date as it was coded. Without ``day_given`` only the month stood there, and its last day counts."""
+    """A date as it was coded. Without ``day_given`` only the month stood there, and its last day counts.
+
+    ``at`` is the time of day where the code gives one, by the clock of whoever made it.
+    """
 
     day: date
     day_given: bool = True
+    at: time | None = None
+
+    def agrees(self, other: "CodedDate") -> bool:
+        """True for the same day, or the same month where one of the two gives no day."""
+        if self.day_given and other.day_given:
+            return self.day == other.day
+        return (self.day.year, self.day.month) == (other.day.year, other.day.month)
 
 
 def full_year(two_digits: int, today: date) -> int:
@@ -71,6 +81,17 @@ def read_yyjjj(digits: str, today: date) -> CodedDate:
     if not 1 <= number <= 365 + calendar.isleap(year):
         raise BadDate(f"There is no day {number} in {year}.")
     return CodedDate(date(year, 1, 1) + timedelta(days=number - 1))
+
+
+def with_time(coded: CodedDate, digits: str) -> CodedDate:
+    """The date with hours and perhaps minutes and seconds, two digits each. Raises BadDate."""
+    if not (digits.isascii() and digits.isdigit()) or len(digits) not in (2, 4, 6):
+        raise BadDate("A time of day has 2, 4 or 6 digits.")
+    hour, minute, second = (int(digits.ljust(6, "0")[i : i + 2]) for i in (0, 2, 4))
+    try:
+        return replace(coded, at=time(hour, minute, second))
+    except ValueError as error:
+        raise BadDate(f"There is no time of day {digits}.") from error
 
 
 def write_yymmdd(day: date) -> str:

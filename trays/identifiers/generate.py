@@ -1,6 +1,6 @@
-"""Makes ``ai_table.json`` from the GS1 Barcode Syntax Dictionary.
+"""Makes ``ai_table.json`` from the GS1 Barcode Syntax Dictionary, ``ai_dictionary.txt``.
 
-Run ``python -m trays.identifiers.generate PATH``.
+Put a newer dictionary in its place and run ``python -m trays.identifiers.generate``.
 """
 
 import json
@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+DICTIONARY_FILE = Path(__file__).parent / "ai_dictionary.txt"
 TABLE_FILE = Path(__file__).parent / "ai_table.json"
 _FLAGS = set("*!?\"$%&'()+,-./:;<=>@[\\]^_`{|}~")
 _COMPONENT = re.compile(
@@ -48,6 +49,8 @@ def _entry(line: str) -> tuple[list[str], dict[str, Any]]:
         "parts": [],
         "needs": [],
         "excludes": [],
+        "attribute": "?" in flags,
+        "key": None,
     }
     for word in words:
         component = _component(word)
@@ -58,7 +61,9 @@ def _entry(line: str) -> tuple[list[str], dict[str, Any]]:
             row["needs"].append([group.split("+") for group in value.split(",")])
         elif key == "ex":
             row["excludes"] += value.split(",")
-        elif key != "dlpkey":
+        elif key == "dlpkey":
+            row["key"] = [one.split(",") for one in value.split("|")] if value else []
+        else:
             raise ValueError(f"Not understood in the dictionary: {word}")
     return identifiers, row
 
@@ -75,10 +80,11 @@ def table(text: str) -> dict[str, dict[str, Any]]:
 
 def main(arguments: list[str]) -> int:
     """Write the table; one AI a line, so that a new dictionary shows its changes."""
-    if len(arguments) != 1:
-        sys.stderr.write("Usage: python -m trays.identifiers.generate PATH-OF-DICTIONARY\n")
+    if len(arguments) > 1:
+        sys.stderr.write("Usage: python -m trays.identifiers.generate [DICTIONARY]\n")
         return 2
-    rows = table(Path(arguments[0]).read_text(encoding="utf-8"))
+    source = Path(arguments[0]) if arguments else DICTIONARY_FILE
+    rows = table(source.read_text(encoding="utf-8"))
     lines = ",\n".join(
         f"{json.dumps(ai)}: {json.dumps(row, ensure_ascii=False)}" for ai, row in sorted(rows.items())
     )

@@ -4,7 +4,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trays.identifiers.checkdigits import check_pair, gtin14, holds_mod10, mod10, mod43, with_mod10
+from trays.identifiers.checkdigits import (
+    check_pair,
+    gtin14,
+    gtins14,
+    holds_mod10,
+    mod10,
+    mod43,
+    with_mod10,
+)
 
 DIGITS = st.text("0123456789", min_size=1, max_size=17)
 
@@ -63,3 +71,25 @@ def test_shorter_gtins_are_filled_with_zeros() -> None:
 def test_hibc_knows_no_small_letters() -> None:
     with pytest.raises(ValueError):
         mod43("+a123")
+
+
+@pytest.mark.parametrize(
+    ("short", "whole"),
+    [
+        ("0425261", "04210000526"), ("0123453", "01230000045"), ("0123454", "01234000005"),
+        ("0123457", "01234500007"), ("1123450", "11200000345"),
+    ],
+)  # fmt: skip
+def test_a_shortened_upc_is_written_out(short: str, whole: str) -> None:
+    check = mod10(whole)
+    assert f"00{whole}{check}" in gtins14(short + check)
+
+
+def test_eight_digits_may_be_either_of_two_numbers() -> None:
+    assert gtins14("01234572") == ("00000001234572", "00012345000072")
+    assert gtins14("04252614") == ("00042100005264",)
+
+
+def test_what_has_no_right_check_digit_is_no_gtin() -> None:
+    assert gtins14("9521234000013") == ("09521234000013",)
+    assert [gtins14(t) for t in ("9521234000014", "", "abc", "04252615", "95212340000x")] == [()] * 5

@@ -43,17 +43,9 @@ def test_separators_stand_only_where_they_are_needed(pairs: list[tuple[str, str]
     assert gs1.build(pairs).count(GS) == needed
 
 
-@given(element_lists())
-def test_bracketed_text_is_read_back_brackets_in_the_data_included(pairs: list[tuple[str, str]]) -> None:
-    pairs = [(ai, value) for ai, value in pairs if not value.endswith("\\")]
-    elements = tuple(Element(*p) for p in pairs)
-    assert gs1.parse_brackets(gs1.to_brackets(elements)).elements == elements
-
-
-def test_the_printed_text_parts_elements_by_a_blank_and_reads_back() -> None:
+def test_the_printed_text_parts_elements_by_a_blank() -> None:
     wire = gs1.build([("8004", "95212340417A"), ("91", "231")])
     assert gs1.hri(wire) == "(8004)95212340417A (91)231"
-    assert gs1.parse_brackets(gs1.hri(wire)) == gs1.parse(wire)
 
 
 @given(st.lists(st.sampled_from([GS, "", GS + GS]), min_size=3, max_size=3))
@@ -89,6 +81,11 @@ def test_serials_and_lots_are_exact() -> None:
         (f"01{GTIN}10A{GS}10B", ("twice", "10", True)),
         (f"01{GTIN}88", ("unknown-ai", "", True)),
         ("1727113010A", ("pairing", "17", False)),
+        ("8004ABC12", ("key-prefix", "8004", True)),
+        (f"01{GTIN}235A" + GS + "21B", ("pairing", "21", False)),
+        (f"01{GTIN}3103001000" + "3102000100", ("pairing", "3103", False)),
+        (f"01{GTIN}240A" + GS + "250B", ("pairing", "250", False)),
+        (f"01{GTIN}231ABC", ("retired-ai", "", True)),
         ("800495212341" + GS + "10A", ("pairing", "10", False)),
         (f"01{GTIN}02{GTIN}375", ("pairing", "02", False)),
         ("", ("empty", "", True)),
@@ -120,6 +117,19 @@ def test_an_unknown_identifier_loses_nothing_around_it() -> None:
     )
 
 
+def test_a_retired_lot_tells_its_own_length_and_loses_nothing_after_it() -> None:
+    parsed = gs1.parse(f"01{GTIN}231ABC10L1")
+    assert [e.ai for e in parsed.elements] == ["01", "10"] and parsed.unread == "231ABC"
+    # 235 was given out anew, and ends with a separator.
+    assert gs1.parse(f"01{GTIN}235AB{GS}10L1").value("235") == "AB"
+
+
+def test_pairings_may_be_kept_by_any_one_of_several_groups() -> None:
+    assert codes(f"01{GTIN}21S{GS}250B") == []
+    assert codes("415" + with_mod10("952123400001") + "8020R") == []
+    assert ("pairing", "415", False) in codes("415" + with_mod10("952123400001"))
+
+
 @pytest.mark.parametrize(
     "pairs", [[], [("10", "A")], [("01", "1")], [("12345", "A")], [("8004", "1"), ("21", "A")]]
 )
@@ -128,19 +138,13 @@ def test_what_breaks_a_rule_is_not_built(pairs: list[tuple[str, str]]) -> None:
         gs1.build(pairs)
 
 
-@pytest.mark.parametrize("text", ["(01", "()", "(1)2", "(abc)1", "x(01)1", "", "(01)(", "((01)1"])
-def test_brackets_that_hold_no_identifier_are_faulty(text: str) -> None:
-    assert gs1.parse_brackets(text).faults
-
-
 @given(st.text(max_size=200))
-def test_no_text_makes_the_parsers_fail(text: str) -> None:
+def test_no_text_makes_the_parser_fail(text: str) -> None:
     gs1.parse(text)
-    gs1.parse_brackets(text)
 
 
 @given(st.text(CSET_82 + GS, max_size=120))
 def test_nothing_of_a_text_is_lost(text: str) -> None:
     parsed = gs1.parse(text)
     taken = "".join(e.ai + e.value for e in parsed.elements)
-    assert len(taken) + len(parsed.unread) == len(text.replace(GS, ""))
+    assert len(taken + parsed.unread.replace(GS, "")) == len(text.replace(GS, ""))

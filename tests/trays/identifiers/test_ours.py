@@ -5,9 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trays.identifiers import gs1, ours
-from trays.identifiers.checkdigits import CSET_82, holds_mod10
+from trays.identifiers.checkdigits import CSET_82, holds_mod10, mod10
 from trays.identifiers.gs1 import Element, Malformed
-from trays.identifiers.ours import AssetKey, PlaceKey, SetKey, SheetKey, TradeItemKey
+from trays.identifiers.ours import AssetKey, PlaceKey, SetKey, SheetKey, StaffKey, TradeItemKey
 
 PREFIX = "9521234"
 KEYS = st.text(CSET_82, min_size=1, max_size=16)
@@ -35,6 +35,31 @@ def test_sheets_and_their_lines_come_back(serial: int, line: int) -> None:
     document = ours.document_number(PREFIX, "101")
     assert key_of(ours.sheet(document, str(serial))) == SheetKey(document, str(serial), None)
     assert key_of(ours.sheet_line(document, str(serial), line)) == SheetKey(document, str(serial), line)
+
+
+@given(st.text("0123456789ABC", min_size=1, max_size=20), st.integers(1, 9999))
+def test_a_house_without_a_company_prefix_codes_numbers_by_internal_identifiers(
+    number: str, line: int
+) -> None:
+    assert key_of(ours.pack_number(number)) == AssetKey(number, None)
+    assert key_of(ours.pack_number(number, "3")) == AssetKey(number, "3")
+    assert key_of(ours.sheet_number(number)) == SheetKey("", number, None)
+    assert key_of(ours.sheet_number(number, line)) == SheetKey("", number, line)
+
+
+def test_staff_have_a_service_relation_number_or_a_badge_code() -> None:
+    number = "95212340000000001"
+    number += mod10(number)
+    assert ours.staff(number) == "8017" + number
+    assert key_of(ours.staff(number)) == StaffKey(number)
+    assert key_of(ours.staff("JB-12")) == StaffKey("JB-12")
+    with pytest.raises(Malformed):
+        ours.staff("952123400000000011")
+
+
+def test_internal_identifiers_beside_others_are_not_ours() -> None:
+    assert ours.key_of([Element("92", "1"), Element("10", "A")]) is None
+    assert ours.key_of([Element("91", "1")]) is None
 
 
 def test_a_line_has_three_digits() -> None:
@@ -71,6 +96,10 @@ def test_components_keep_their_gtin() -> None:
         lambda: ours.sheet_line(ours.document_number(PREFIX, "1"), "12", 0),
         lambda: ours.component("9521234000012"),
         lambda: ours.place("123", "A1"),
+        lambda: ours.sheet_number("12-3"),
+        lambda: ours.sheet_number("12", 0),
+        lambda: ours.pack_number(""),
+        lambda: ours.instrument("95", "X"),
     ],
 )
 def test_data_that_breaks_a_rule_makes_no_label(make: object) -> None:
