@@ -9,6 +9,7 @@ class TraysConfig(AppConfig):
     verbose_name = "Trays"
 
     def ready(self) -> None:
+        import trays.processing.guards  # noqa: F401  registers the laws kept by triggers
         from trays.ledger.guards import install_after_migrate
 
         post_migrate.connect(install_after_migrate, sender=self)

@@ -12,17 +12,38 @@ from trays.instruments.models import (
     PackLine,
     SetDesign,
 )
+from trays.instruments.models_pieces import Care, Piece, Spare
+from trays.labels.models import LabelFile, LabelPaper, LabelRun
 from trays.ledger.models import Chain, Event, EventLine
 from trays.parties.models import Party, Site
 from trays.places.models import Place
+from trays.processing.models import Assembly, AssemblyLine, Move, Shortfall
+from trays.processing.models_machines import (
+    DayTest,
+    DayTestRule,
+    Indicator,
+    Machine,
+    Programme,
+    Run,
+    RunLog,
+    RunPack,
+)
+from trays.processing.models_policy import Policy, StageAllowance, Trip, WorkingHours
+from trays.processing.models_recall import Recall, RecallPack
 from trays.refusals.models import RefusedScan
-from trays.staff.models import Person, Role
+from trays.scanners.models import Workstation
+from trays.staff.models import Person, Role, Signature
 from trays.stock.models import Pile, Unit
 
 __all__ = [
+    "Assembly",
+    "AssemblyLine",
+    "Care",
     "Chain",
     "Component",
     "ContentsLine",
+    "DayTest",
+    "DayTestRule",
     "DesignServes",
     "DesignVersion",
     "Event",
@@ -32,18 +53,39 @@ __all__ = [
     "ImportFault",
     "ImportRow",
     "ImportRun",
+    "Indicator",
     "InstrumentSet",
     "InstrumentType",
+    "LabelFile",
+    "LabelPaper",
+    "LabelRun",
+    "Machine",
+    "Move",
     "Pack",
     "PackLevel",
     "PackLine",
     "Party",
     "Person",
+    "Piece",
     "Pile",
     "Place",
+    "Policy",
+    "Programme",
+    "Recall",
+    "RecallPack",
     "RefusedScan",
     "Role",
+    "Run",
+    "RunLog",
+    "RunPack",
     "SetDesign",
+    "Shortfall",
+    "Signature",
     "Site",
+    "Spare",
+    "StageAllowance",
+    "Trip",
     "Unit",
+    "WorkingHours",
+    "Workstation",
 ]

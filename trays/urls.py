@@ -5,6 +5,9 @@ from django.urls import URLPattern, URLResolver, include, path
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("trays.web.urls")),
     path("", include("trays.staff.urls")),
+    path("", include("trays.refusals.urls")),
+    path("", include("trays.scanners.urls")),
     path("", include("trays.instruments.urls")),
+    path("", include("trays.processing.urls")),
     path("", include("trays.labels.urls")),
 ]

@@ -301,6 +301,21 @@ class Moment(Column):
 
 
 @dataclass(frozen=True)
+class Clock(Column):
+    """A time of day by the site's clock, kept as hh:mm:ss."""
+
+    def parse(self, text: str, setting: Setting) -> str:
+        found = _CLOCK.fullmatch(text)
+        if found is None:
+            raise Unfit(_("“%(text)s” is no time of day.") % {"text": shown(text)}, _("Write it as 07:30."))
+        return time(int(found[1]), int(found[2])).isoformat()
+
+    @property
+    def form(self) -> str:
+        return _("time of day, such as 07:30")
+
+
+@dataclass(frozen=True)
 class Choice(Column):
     """One of a few words."""
 

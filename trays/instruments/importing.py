@@ -9,10 +9,18 @@ from django.utils.translation import gettext_lazy
 
 from trays.catalogue.importing import ranks_by_size, size_of
 from trays.catalogue.models import Component, Family
-from trays.exchange.columns import Code, Day, Text, Whole, YesNo
+from trays.exchange.columns import Choice, Code, Day, Text, Whole, YesNo
 from trays.exchange.keys import Gln
 from trays.exchange.kinds import BATCH, ModelKind, Moves, Row
-from trays.instruments.models import ContentsLine, DesignServes, DesignVersion, InstrumentType, SetDesign
+from trays.instruments.models import (
+    Barrier,
+    ContentsLine,
+    DesignServes,
+    DesignVersion,
+    InstrumentType,
+    Method,
+    SetDesign,
+)
 
 
 class InstrumentTypes(ModelKind):
@@ -51,6 +59,22 @@ class SetDesigns(ModelKind):
         Code("code", gettext_lazy("How other files name it."), "kn-gen"),
         Text("name", gettext_lazy("Its name."), "Knee general"),
         Gln("asset_type", gettext_lazy("The GRAI's asset type: thirteen digits."), "9521234000013", False),
+        Choice(
+            "barrier",
+            gettext_lazy("The sterile barrier of its packs, for their labels."),
+            "double",
+            False,
+            "",
+            words=tuple(Barrier.values),
+        ),
+        Choice(
+            "method",
+            gettext_lazy("How its packs are sterilized, for their labels."),
+            "steam",
+            False,
+            "",
+            words=tuple(Method.values),
+        ),
     )
 
     def prepare(self) -> None:

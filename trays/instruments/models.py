@@ -5,7 +5,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from trays.catalogue.models import Component, Family
-from trays.ledger.laws import at_least, exactly_one, one_of
+from trays.ledger.laws import at_least, exactly_one, one_of, one_of_or_none
 from trays.parties.models import Party, Site, Tenure
 from trays.places.models import Place
 
@@ -24,12 +24,38 @@ class InstrumentType(models.Model):
         return self.name
 
 
+class Barrier(models.TextChoices):
+    SINGLE = "single", _("Single barrier")
+    DOUBLE = "double", _("Double barrier")
+
+
+class Method(models.TextChoices):
+    STEAM = "steam", _("steam")
+    ETHYLENE_OXIDE = "eo", _("ethylene oxide")
+    HYDROGEN_PEROXIDE = "vh2o2", _("hydrogen peroxide")
+
+
 class SetDesign(models.Model):
-    """What a kind of set is for. `asset_type` is the GRAI's thirteen digits, check digit included."""
+    """What a kind of set is for. `asset_type` is the GRAI's thirteen digits, check digit included.
+
+    `barrier` and `method` are how its packs are packed and sterilized, "" where not on file: labels then
+    leave the symbols away.
+    """
+
+    Barrier = Barrier
+    Method = Method
 
     code = models.CharField(max_length=40, unique=True)
     name = models.CharField(max_length=120)
     asset_type = models.CharField(max_length=13, blank=True)
+    barrier = models.CharField(max_length=10, choices=Barrier.choices, blank=True)
+    method = models.CharField(max_length=10, choices=Method.choices, blank=True)
+
+    class Meta:
+        constraints = [
+            one_of_or_none("barrier", Barrier, "design_barrier"),
+            one_of_or_none("method", Method, "design_method"),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -131,6 +157,7 @@ class PackState(models.TextChoices):
     ISSUED = "issued", _("Issued")
     OPENED = "opened", _("Opened")
     REPAIR = "repair", _("Repair")
+    LENT = "lent", _("Lent out")
     CONDEMNED = "condemned", _("Condemned")
     LOST = "lost", _("Lost")
 
@@ -150,6 +177,11 @@ class Pack(models.Model):
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="packs")
     bin = models.CharField(max_length=20, blank=True)
     state = models.CharField(max_length=12, choices=State.choices)
+    # When it came into its state; None where it was entered with it and that is not known.
+    since = models.DateTimeField(null=True, blank=True)
+    urgent = models.BooleanField(default=False)
+    # Sterilized for use at once: never put on a shelf.
+    immediate_use = models.BooleanField(default=False)
     sterile_until = models.DateField(null=True, blank=True)
     load = models.CharField(max_length=30, blank=True)
     packed_at = models.DateTimeField(null=True, blank=True)
@@ -166,7 +198,12 @@ class Pack(models.Model):
             one_of("state", PackState, "pack_state"),
             models.UniqueConstraint(fields=["set", "tray"], name="pack_once_in_set"),
             at_least("round", 1, "pack_round"),
+            models.CheckConstraint(
+                condition=~Q(immediate_use=True, state="stored"), name="pack_immediate_use_not_stored"
+            ),
         ]
+        # For what waits at each stage, among many that are put away.
+        indexes = [models.Index(fields=["state", "since"], name="pack_waiting")]
 
     def __str__(self) -> str:
         return self.number

@@ -131,6 +131,7 @@ def state_word(state: str) -> str:
         PackState.ISSUED: _("issued"),
         PackState.OPENED: _("opened"),
         PackState.REPAIR: _("in repair"),
+        PackState.LENT: _("lent out"),
         PackState.CONDEMNED: _("condemned"),
         PackState.LOST: _("lost"),
     }

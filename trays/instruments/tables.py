@@ -105,6 +105,7 @@ class SetTable(Lines):
 class PackLineShown:
     """One pack as the set's page shows it."""
 
+    pk: int
     tray: int
     number: str
     state: str
@@ -120,6 +121,7 @@ def pack_lines(packs: Iterable[PackFacts], day: date) -> list[PackLineShown]:
     """The packs as lines, judged on the day."""
     return [
         PackLineShown(
+            pk=pack.pk,
             tray=pack.tray,
             number=pack.number,
             state=state_word(pack.state),
@@ -139,7 +141,7 @@ class PackTable(Lines):
 
     name = gettext_lazy("Packs")
     row_head = "number"
-    looks = ("still",)
+    looks = ("mid",)
     files = False
     empty = (gettext_lazy("No pack of this set is on file."), gettext_lazy("Import the packs of this set."))
 
@@ -151,6 +153,10 @@ class PackTable(Lines):
     )
     place = SecondLineColumn(under="bin", verbose_name=gettext_lazy("Place"), orderable=False)
     short = NumberColumn(verbose_name=gettext_lazy("Pieces short"), orderable=False)
+
+    def render_number(self, record: PackLineShown, value: str) -> str:
+        address = reverse("pack", args=[record.pk])
+        return format_html('<a class="do" href="{}"><b class="code">{}</b></a>', address, value)
 
     def render_ready(self, record: PackLineShown) -> str:
         mark = readiness_mark(record.ready, _("ready") if record.ready else _("not ready"))

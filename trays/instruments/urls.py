@@ -4,8 +4,8 @@ from django.urls import path
 
 from trays.instruments import views
 
-# A code may hold any sign but spaces, also a stroke: hence path, not slug.
+# The page of one set has its address where cases are known, which tell more of it.
 urlpatterns = [
+    path("care/<int:pk>/done/", views.care_is_done, name="care-done"),
     path("sets/", views.sets, name="sets"),
-    path("sets/<path:code>/", views.one_set, name="set"),
 ]

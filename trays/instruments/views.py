@@ -1,26 +1,41 @@
 """Pages of sets: the list with readiness, and one set."""
 
-from collections.abc import Sequence
-from typing import cast
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from typing import Any, cast
 
 from django import forms
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
+from trays.instruments.care import care_of
 from trays.instruments.models import InstrumentSet
+from trays.instruments.models_pieces import Care
 from trays.instruments.queries import contents_of, serves_in_words, set_facts
 from trays.instruments.ready import SetFacts
+from trays.instruments.services import care_done
 from trays.instruments.tables import ContentsTable, PackTable, SetLine, SetTable, pack_lines, set_lines
 from trays.places.choose import site_choice
-from trays.staff.access import fetch
+from trays.staff.access import fetch, may
 from trays.staff.models import Person
 from trays.stock.queries import site_day
+from trays.web.errors import NotThere
 from trays.web.filters import FilterLink, GetForm
+from trays.web.page import go_to
 from trays.web.table import answer_table, answer_tables
 from trays.web.wording import sitetime
+
+Beside = Callable[[InstrumentSet, SetFacts, datetime], Mapping[str, Any]]
+
+
+def nothing_beside(row: InstrumentSet, facts: SetFacts, at: datetime) -> Mapping[str, Any]:
+    """What this room alone knows beside a set."""
+    return {}
+
 
 STATES = (("ready", "ready"), ("not-ready", "not ready"), ("short", "short"))
 
@@ -84,8 +99,11 @@ def _says_all(lines: Sequence[SetLine]) -> str:
 
 
 @require_safe
-def one_set(request: HttpRequest, code: str) -> HttpResponse:
-    """One set: its packs, its contents against the list, where it is, until when it is sterile."""
+def one_set(request: HttpRequest, code: str, beside: Beside = nothing_beside) -> HttpResponse:
+    """One set: its packs, its contents against the list, where it is, until when it is sterile.
+
+    `beside` gives what rooms above this one know of it: `ready_by`, `because`, `history_url`.
+    """
     by = cast(Person, request.user)
     rows = InstrumentSet.objects.select_related("version__design", "site", "owner")
     # A null character in an address would not reach every database as a question.
@@ -99,6 +117,9 @@ def one_set(request: HttpRequest, code: str) -> HttpResponse:
         "says": _says_one(facts, ready=facts.ready_on(day), why=facts.why_not(day)),
         "serves": serves_in_words([facts.design_id]).get(facts.design_id, ()),
         "at": at,
+        "care": care_of(row, day=day),
+        "may_care": may(by=by, act="process_packs", site_id=row.site_id),
+        **beside(row, facts, at),
     }
     tables = {
         "packs": PackTable(pack_lines(facts.packs, day), prefix="packs-"),
@@ -107,6 +128,20 @@ def one_set(request: HttpRequest, code: str) -> HttpResponse:
     return answer_tables(
         request, tables, "trays/instruments/set.html", context, file_name=f"set-{row.code}", per_page=500
     )
+
+
+@require_POST
+def care_is_done(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take down that the care of a set, or of an instrument in it, was done."""
+    by = cast(Person, request.user)
+    row = Care.objects.select_related("set__site", "piece__site", "piece__pack__set").filter(pk=pk).first()
+    thing = row.set or (row.piece.pack.set if row.piece and row.piece.pack else None) if row else None
+    if row is None or thing is None:
+        raise NotThere("not-there", _("There is no such care."), _("Load the set's page again."))
+    fetch(InstrumentSet.objects.all(), by=by, act="see_sets", pk=thing.pk)
+    care_done(by=by, care=row, at=timezone.now())
+    messages.success(request, _("Taken down as done: %(what)s.") % {"what": row.what})
+    return go_to(request, "set", thing.code)
 
 
 def _says_one(facts: SetFacts, *, ready: bool, why: Sequence[str]) -> str:

@@ -1,41 +1,36 @@
-"""The pack label on the roll: the main part and its two peel-off copies."""
+"""The pack label as it is on a large label: the main part, and a peel-off copy of it."""
 
 from django.utils.translation import gettext as _
 
 from trays.identifiers import gs1
-from trays.labels.draw_pack_parts import barrier, short, sterile_until
+from trays.labels.draw_parts import not_released, short, sterile_until
+from trays.labels.draw_signs import draw_signs
 from trays.labels.hri import draw_hri, hri_lines
 from trays.labels.kinds import PackLabel
-from trays.symbols import datamatrix, iso, lettering
-from trays.symbols.datamatrix import Modules
+from trays.symbols import datamatrix, lettering
 from trays.symbols.lettering import Face
 from trays.symbols.paper import Align, Paper
-from trays.symbols.stock import ROLL_DOTS, Area, Roll
+from trays.symbols.stock import Area
 
 _INSET = 2.5
 # Between a code, which grows with its payload, and the facts beside it.
 _CODE_GAP = 2.6
 _VALUE = 9.5
+# Where the symbols stand in their row.
+_SIGNS = (0.0, 22.6, 46.0)
 # Below this a long load moves the weight to the next line.
 _LOAD_LEAST = 8.0
 # A name with less room than this says nothing.
 _NAME_LEAST = 8.0
 
 
-def draw_pack(paper: Paper, label: PackLabel, roll: Roll) -> None:
-    """One label of the roll: main part and copies, all with the same code."""
-    symbol = datamatrix.modules(label.payload)
-    dots = ROLL_DOTS[roll.page.grid.dpi]
-    _main(paper, label, roll.main, symbol, dots.main)
-    for area in roll.copies:
-        _copy(paper, label, area, symbol, dots.copy)
-
-
-def _main(paper: Paper, label: PackLabel, area: Area, symbol: Modules, dots: int) -> None:
-    left, right = area.x + _INSET, area.right - _INSET
-    _name(paper, label.name, left, right)
+def draw_pack(paper: Paper, label: PackLabel, area: Area, dots: int) -> None:
+    """The main part, in 70 × 50 mm at least. Every field keeps its place when others are absent."""
+    left, right = _INSET, area.width - _INSET
+    marked = 0.0 if label.released else not_released(paper, right, 2.6) + 2.0
+    _name(paper, label.name, left, right - marked)
     paper.rule(left, right, 11.9, 0.4)
-    code = paper.matrix(2.8, 13.6, symbol, dots)
+    code = paper.matrix(2.8, 13.6, datamatrix.modules(label.payload), dots)
     _facts(paper, label, max(left + 10.3, code.right + _CODE_GAP), right)
     y = max(29.4, code.bottom + 4.0)
     if len(hri_lines(label.payload, right - left, 7)) == 1:
@@ -46,7 +41,7 @@ def _main(paper: Paper, label: PackLabel, area: Area, symbol: Modules, dots: int
         y += 2.6 * (lines - 1)
         short(paper, label, Area(left - 0.2, y + 0.6, right - left + 0.4, 4.2))
     sterile_until(paper, label, left, 41.4, right, 14.0)
-    _symbols(paper, label, left, 43.4)
+    draw_signs(paper, label, left, 43.4, room=right - left, high=4.0, size=7.5, places=_SIGNS)
 
 
 def _name(paper: Paper, name: str, left: float, right: float) -> None:
@@ -58,8 +53,11 @@ def _name(paper: Paper, name: str, left: float, right: float) -> None:
 
 def _facts(paper: Paper, label: PackLabel, x: float, right: float) -> None:
     """Number and tray; list, load, weight; packed by, on. Each keeps its place without the others."""
-    tray = paper.text(right, 18.0, label.tray, 9.5, align=Align.RIGHT)
-    paper.exact(x, 18.0, label.number, 15, width=right - x - tray - 2, least=7, face=Face.BOLD)
+    of_set = _("set %(code)s") % {"code": label.set_code}
+    half = (right - x) / 2
+    beside = paper.exact(right, 15.5, of_set, 8.5, width=half, least=7, face=Face.BOLD, align=Align.RIGHT)
+    beside = max(beside, paper.exact(right, 18.9, label.tray, 8.5, width=half, least=7, align=Align.RIGHT))
+    paper.exact(x, 18.0, label.number, 15, width=right - x - beside - 2, least=7, face=Face.BOLD)
     wide = _fact(paper, x, 22.4, _("list"), label.contents_list, right - x)
     load_x = x + max(17.0, wide + 3)
     weight = lettering.width(label.weight, _VALUE, Face.BOLD)
@@ -92,33 +90,34 @@ def _fact(paper: Paper, x: float, y: float, word: str, value: str, room: float) 
     return wide + paper.exact(x + wide, y, value, _VALUE, width=room - wide, least=7, face=face)
 
 
-def _symbols(paper: Paper, label: PackLabel, left: float, top: float) -> None:
-    x = left + iso.sterile_steam(paper, left, top, 4.0) + 0.9
-    paper.text(x, top + 2.8, _("steam"), 7.5)
-    x = left + 22.6
-    x += iso.package_damaged(paper, x, top - 0.3, 4.6) + 1.2
-    words = _("do not use if damaged")
-    paper.fitted(x, top + 1.4, words, 7.5, width=17.0, least=7, lines=2, pitch=2.8)
-    barrier(paper, label, left + 46.0, top, 4.0, 7.5)
-
-
-def _copy(paper: Paper, label: PackLabel, area: Area, symbol: Modules, dots: int) -> None:
-    """What the record needs of the pack, small enough to peel off."""
-    left, right = area.x + 2.3, area.right - 1.6
+def draw_copy(paper: Paper, label: PackLabel, area: Area, dots: int) -> None:
+    """What the record needs of the pack, small enough to peel off: in 30 × 25 mm at least."""
+    left, right = 2.3, area.width - 1.6
     room = right - left
-    code = paper.matrix(left, area.y + 2.4, symbol, dots)
+    code = paper.matrix(left, 2.4, datamatrix.modules(label.payload), dots)
     x = code.right + 1.8
-    top = max(_copy_number(paper, label, x, area.y, right - x), code.bottom + 3.2)
-    if top > area.y + 15.7:
+    top = max(_copy_number(paper, label, x, 0.0, right - x), code.bottom + 3.2)
+    if top > 15.7:
         raise lettering.DoesNotFit(gs1.hri(label.payload), room)
     load = _load_lines(label, room)
-    names = 1 if len(load) == 2 or top > area.y + 14.3 else 2
-    paper.fitted(left, top, label.name, 7.5, width=room, lines=names, pitch=2.9, face=Face.BOLD)
+    names = 1 if len(load) == 2 or top > 14.3 or not label.released else 2
+    if not label.released:
+        # Where the load takes two lines the name gives way altogether.
+        low = top + 2.9 if len(load) < 2 and top <= 14.3 else top
+        names = 0 if low == top else 1
+        paper.exact(left, low, _("NOT RELEASED"), 7.5, width=room, least=7, face=Face.BOLD)
+    if names:
+        paper.fitted(left, top, label.name, 7.5, width=room, lines=names, pitch=2.9, face=Face.BOLD)
     for number, line in enumerate(reversed(load)):
         low, size = (20.1, 7.5) if len(load) == 1 else (20.5, 7.0)
-        paper.text(left, area.y + low - number * 2.5, line, size)
-    until = _("until %(day)s") % {"day": label.sterile_until} if label.sterile_until else _("no end date")
-    paper.exact(left, area.y + 23.1, until, 8, width=room, least=7, face=Face.BOLD)
+        paper.text(left, low - number * 2.5, line, size)
+    paper.exact(left, 23.1, _until(label), 8, width=room, least=7, face=Face.BOLD)
+
+
+def _until(label: PackLabel) -> str:
+    if label.sterile_until:
+        return _("until %(day)s") % {"day": label.sterile_until}
+    return _("end date: see record") if label.by_date else _("no end date")
 
 
 def _load_lines(label: PackLabel, room: float) -> list[str]:

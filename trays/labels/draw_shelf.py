@@ -1,27 +1,28 @@
 """The shelf label: the place as large as it can be, what lives there, and two codes of the place."""
 
+from django.utils.translation import gettext as _
+
 from trays.labels.hri import draw_hri
 from trays.labels.kinds import ShelfLabel
 from trays.symbols import code128, datamatrix, lettering
 from trays.symbols.lettering import Face
 from trays.symbols.paper import Align, Paper
 from trays.symbols.payload import PayloadRefused
-from trays.symbols.stock import A4_LABEL_DOTS, LINEAR_QUIET_MODULES, ROLL_DOTS, Area, Roll, widest_module
+from trays.symbols.stock import LINEAR_QUIET_MODULES, Area, widest_module
 
 _INSET = 3.0
 _BARS_HIGH = 10.0
 
 
-def draw_shelf(paper: Paper, label: ShelfLabel, roll: Roll) -> None:
-    """One label of the roll. Raises PayloadRefused where the GS1-128 cannot be as wide as it must."""
-    left, right = roll.main.x + _INSET, roll.main.right - _INSET
+def draw_shelf(paper: Paper, label: ShelfLabel, area: Area, dots: int) -> None:
+    """Both codes, in 100 × 50 mm at least. Raises PayloadRefused where the bars would be too fine."""
+    left, right = _INSET, area.width - _INSET
     symbol = datamatrix.modules(label.payload)
     bars = code128.bars(label.payload)
-    grid = roll.page.grid
-    module = widest_module(bars.size, roll.main.width, grid)
+    grid = paper.grid
+    module = widest_module(bars.size, area.width, grid)
     if not module:
-        raise PayloadRefused("The place’s number is too long for a GS1-128 on this roll. Use the A4 sheet.")
-    dots = ROLL_DOTS[grid.dpi].main
+        raise PayloadRefused(_("The place’s number is too long for a GS1-128 on this label. Use a sheet."))
     code = paper.matrix(right - grid.mm(symbol.size * dots), 3.4, symbol, dots)
     paper.exact(left, 14.2, label.place, 38, width=code.x - left - 4, least=14, face=Face.BOLD)
     paper.fitted(left, 20.2, label.room, 9, width=right - left, least=7.5)
@@ -29,10 +30,9 @@ def draw_shelf(paper: Paper, label: ShelfLabel, roll: Roll) -> None:
     _lives(paper, label, left, right)
     wide = grid.mm(bars.size * module)
     quiet = grid.mm(LINEAR_QUIET_MODULES * module)
-    x = max(roll.main.x + quiet, roll.main.x + (roll.main.width - wide) / 2)
+    x = max(quiet, (area.width - wide) / 2)
     paper.bars(x, 34.6, bars, module, _BARS_HIGH)
-    middle = roll.main.x + roll.main.width / 2
-    draw_hri(paper, middle, 47.9, label.payload, width=right - left, size=7.5, align=Align.CENTRE)
+    draw_hri(paper, area.width / 2, 47.9, label.payload, width=right - left, size=7.5, align=Align.CENTRE)
 
 
 def _lives(paper: Paper, label: ShelfLabel, left: float, right: float) -> None:
@@ -44,10 +44,10 @@ def _lives(paper: Paper, label: ShelfLabel, left: float, right: float) -> None:
         paper.fitted(left, 27.4, label.what, 11, width=room, lines=2, pitch=4.5, face=Face.BOLD)
 
 
-def draw_shelf_small(paper: Paper, label: ShelfLabel, area: Area) -> None:
-    """The same on one label of the A4 sheet, with the DataMatrix alone."""
-    left, right, top = area.x + 4.0, area.right - 3.0, area.y
-    code = paper.matrix(left, top + 4.4, datamatrix.modules(label.payload), A4_LABEL_DOTS)
+def draw_shelf_small(paper: Paper, label: ShelfLabel, area: Area, dots: int) -> None:
+    """The same with the DataMatrix alone, in 63.5 × 33.9 mm at least."""
+    left, right, top = 4.0, area.width - 3.0, 0.0
+    code = paper.matrix(left, top + 4.4, datamatrix.modules(label.payload), dots)
     x = code.right + 3.2
     # Beside the place where both have room, else on the room's line.
     size = lettering.width(label.size, 11, Face.BOLD) + 2 if label.size else 0.0

@@ -8,21 +8,21 @@ from trays.labels.kinds import UnitLabel
 from trays.symbols import datamatrix, iso, lettering
 from trays.symbols.lettering import Face
 from trays.symbols.paper import Paper
-from trays.symbols.stock import A4_LABEL_DOTS, ROLL_DOTS, Area, Roll
+from trays.symbols.stock import Area
 
 _INSET = 3.0
 
 
-def draw_unit(paper: Paper, label: UnitLabel, roll: Roll) -> None:
-    """One label of the roll."""
-    left, right = roll.main.x + _INSET, roll.main.right - _INSET
+def draw_unit(paper: Paper, label: UnitLabel, area: Area, dots: int) -> None:
+    """In 100 × 50 mm at least."""
+    left, right = _INSET, area.width - _INSET
     if lettering.width(label.name, 14, Face.BOLD) <= right - left:
         paper.text(left, 8.4, label.name, 14, Face.BOLD)
     else:
         paper.fitted(left, 5.6, label.name, 11, width=right - left, lines=2, pitch=4.5, face=Face.BOLD)
     paper.rule(left, right, 11.9, 0.4)
     symbol = datamatrix.modules(label.payload)
-    code = paper.matrix(left, 13.6, symbol, ROLL_DOTS[roll.page.grid.dpi].main)
+    code = paper.matrix(left, 13.6, symbol, dots)
     x = code.right + 4.0
     _size_and_side(paper, label, x, 19.0, right, 20.0)
     paper.fitted(x, 23.2, label.maker, 8.5, width=right - x, least=7)
@@ -65,11 +65,11 @@ def _fields(paper: Paper, label: UnitLabel, x: float, y: float, right: float) ->
     return y
 
 
-def draw_unit_small(paper: Paper, label: UnitLabel, area: Area) -> None:
-    """The same on one label of the A4 sheet."""
-    left, right, top = area.x + 4.0, area.right - 3.0, area.y
+def draw_unit_small(paper: Paper, label: UnitLabel, area: Area, dots: int) -> None:
+    """The same in 63.5 × 33.9 mm at least."""
+    left, right, top = 4.0, area.width - 3.0, 0.0
     room = right - left
-    code = paper.matrix(left, top + 1.8, datamatrix.modules(label.payload), A4_LABEL_DOTS)
+    code = paper.matrix(left, top + 1.8, datamatrix.modules(label.payload), dots)
     x = code.right + 2.4
     _size_and_side(paper, label, x, top + 5.8, right, 12.0)
     y = top + 9.3
@@ -83,7 +83,7 @@ def draw_unit_small(paper: Paper, label: UnitLabel, area: Area) -> None:
     paper.fitted(left, y + 2.9, label.maker, 7, width=room)
     y += 5.7
     y += 2.6 * (draw_hri(paper, left, y, label.payload, width=room, pitch=2.6) - 1)
-    if y > area.bottom - 3.6:
+    if y > area.height - 3.6:
         raise lettering.DoesNotFit(gs1.hri(label.payload), room)
     note = _("The maker’s code does not scan; its label counts.")
-    paper.fitted(left, area.bottom - 1.2, note, 7, width=room)
+    paper.fitted(left, area.height - 1.2, note, 7, width=room)

@@ -1,15 +1,15 @@
 """The human readable text beside a symbol: whole elements, on as many lines as they need."""
 
-from trays.identifiers import gs1
 from trays.symbols import lettering
 from trays.symbols.lettering import Face
 from trays.symbols.paper import Align, Paper
+from trays.symbols.payload import elements
 
 
 def hri_lines(payload: str, width: float, size: float) -> list[str]:
     """AIs in brackets; an element goes to the next line rather than being broken."""
     lines: list[str] = []
-    for element in gs1.parse(payload).elements:
+    for element in elements(payload):
         word = f"({element.ai}){element.value}"
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and lettering.width(longer, size, Face.MONO) <= width:

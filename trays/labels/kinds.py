@@ -1,7 +1,7 @@
 """What the labels say, ready to print: frozen values, dates as words, codes as wire element strings.
 
-A label carries what it is for (`row_id`, `site_id`, `called`) so that a refusal can name it. `payload` is
-never empty: a row without one is a `Refused`, with the reason in its place.
+A label carries what it is for (`row_id`, `called`) so that a refusal can name it. `payload` is never empty:
+a row without one is a `Refused`, with the reason in its place.
 """
 
 from __future__ import annotations
@@ -9,47 +9,40 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from trays.symbols.stock import PACK_ROLL_203, PACK_ROLL_300, SHELF_ROLL_203, SHELF_ROLL_300, Roll
-
 
 class LabelKind(StrEnum):
     """What is labelled; the values stand in addresses and events."""
 
     PACK = "pack"
+    INSTRUMENT = "instrument"
     SHELF = "shelf"
+    CONTAINER = "container"
     UNIT = "unit"
-
-
-class Stock(StrEnum):
-    """What the labels are printed on; the values stand in addresses and commands."""
-
-    ROLL_203 = "roll-203"
-    ROLL_300 = "roll-300"
-    A4 = "a4"
-
-
-@dataclass(frozen=True, slots=True)
-class Barrier:
-    """The sterile barrier of a pack: single (ISO 15223-1 5.2.11) or double (5.2.12)."""
-
-    double: bool = False
+    TAG = "tag"
+    BADGE = "badge"
+    CASE = "case"
+    PICK_LIST = "pick-list"
+    COUNT_SHEET = "count-sheet"
 
 
 @dataclass(frozen=True, slots=True)
 class PackLabel:
-    """One pack's label with its two peel-off copies.
+    """One pack's label with its two peel-off copies; `kind` says whether it is a tray or a single instrument.
 
     `number` is the pack's with its round ("0417A-231"); `tray` "tray 1 of 2"; `contents_list` "v 12";
     `short` names what is missing ("Retractor, narrow: 2 of 3"), `short_count` the pieces in all.
-    `sterile_until` is "" where sterility does not end by date.
+    `sterile_until` is "" where sterility does not end by date, or where it does (`by_date`) and the day is
+    only known at release. `method` and `barrier` are codes of the
+    design ("steam", "double"), "" where not on file: then their symbols stay away. `released` is the state
+    at the moment of printing.
     """
 
     row_id: int
-    site_id: int
     called: str
     payload: str
     name: str
     number: str
+    set_code: str
     tray: str
     contents_list: str
     load: str
@@ -59,7 +52,11 @@ class PackLabel:
     short_count: int
     short: tuple[str, ...]
     sterile_until: str
-    barrier: Barrier = Barrier()
+    released: bool
+    by_date: bool = False
+    method: str = ""
+    barrier: str = ""
+    kind: LabelKind = LabelKind.PACK
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +64,13 @@ class ShelfLabel:
     """One shelf's label: its code, its room, and what lives there; no levels or owners, which change."""
 
     row_id: int
-    site_id: int
     called: str
     payload: str
     place: str
     room: str
     what: str
     size: str
+    kind: LabelKind = LabelKind.SHELF
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +81,6 @@ class UnitLabel:
     """
 
     row_id: int
-    site_id: int
     called: str
     payload: str
     name: str
@@ -94,9 +90,38 @@ class UnitLabel:
     lot: str
     serial: str
     use_by: str
+    kind: LabelKind = LabelKind.UNIT
 
 
-Label = PackLabel | ShelfLabel | UnitLabel
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One field: a word in small letters, and a value that is never cut unless it is a name."""
+
+    word: str
+    value: str
+    name: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PlainLabel:
+    """What names one thing and no more: container, loan set, badge, case, sheet.
+
+    `head` says what kind of thing it is; `number` is the biggest and never cut; `name` may give way.
+    `note` is one sentence, whole or not printed at all.
+    """
+
+    row_id: int
+    called: str
+    payload: str
+    kind: LabelKind
+    head: str
+    number: str
+    name: str
+    facts: tuple[Fact, ...] = ()
+    note: str = ""
+
+
+Label = PackLabel | ShelfLabel | UnitLabel | PlainLabel
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,15 +129,16 @@ class Refused:
     """A row that gets no label, and why in one sentence."""
 
     row_id: int
-    site_id: int
     called: str
     why: str
 
 
-def roll_of(kind: LabelKind, stock: Stock) -> Roll:
-    """The roll for a kind of label; raises KeyError for the A4 sheet."""
-    cut = kind is LabelKind.PACK
-    return {
-        Stock.ROLL_203: PACK_ROLL_203 if cut else SHELF_ROLL_203,
-        Stock.ROLL_300: PACK_ROLL_300 if cut else SHELF_ROLL_300,
-    }[stock]
+def texts_of(label: Label) -> tuple[str, ...]:
+    """All words on a label that come from what is on file."""
+    if isinstance(label, PackLabel):
+        return label.name, label.number, label.set_code, label.load, label.packed_by, *label.short
+    if isinstance(label, ShelfLabel):
+        return label.place, label.room, label.what, label.size
+    if isinstance(label, UnitLabel):
+        return label.name, label.size, label.maker, label.lot, label.serial
+    return label.number, label.name, *(fact.value for fact in label.facts)

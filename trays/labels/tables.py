@@ -9,7 +9,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from trays.identifiers import gs1
-from trays.labels.kinds import Label, PackLabel, Refused, ShelfLabel
+from trays.labels.kinds import Label, PackLabel, PlainLabel, Refused, ShelfLabel, texts_of
+from trays.symbols import lettering
 from trays.templatetags.look import icon
 from trays.web.table import CodeColumn, Column, Lines
 
@@ -36,17 +37,30 @@ def _line(row: Label | Refused, ticked: bool) -> LabelLine:
     if isinstance(row, Refused):
         called, _comma, what = row.called.partition(", ")
         return LabelLine(row.row_id, called, what, row.why, "", row.why, False)
-    return LabelLine(row.row_id, *_words(row), gs1.hri(row.payload), "", ticked)
+    called, what, says = _words(row)
+    if doubtful := doubtful_in(row):
+        says = " · ".join(word for word in (says, doubtful) if word)
+    return LabelLine(row.row_id, called, what, says, gs1.hri(row.payload), "", ticked)
+
+
+def doubtful_in(label: Label) -> str:
+    """Which letters of a label will not print as they should, in words; "" for none."""
+    found = "".join(dict.fromkeys(c for text in texts_of(label) for c in lettering.doubtful_letters(text)))
+    return _("prints □ or wrongly for: %(letters)s") % {"letters": found} if found else ""
 
 
 def _words(label: Label) -> tuple[str, str, str]:
     if isinstance(label, PackLabel):
         short = _("short %(count)s") % {"count": label.short_count} if label.short_count else ""
         until = label.sterile_until and _("sterile until %(day)s") % {"day": label.sterile_until}
-        facts = (label.tray, _("list %(version)s") % {"version": label.contents_list}, until, short)
+        marked = "" if label.released else _("marked NOT RELEASED")
+        facts = (label.tray, _("list %(version)s") % {"version": label.contents_list}, until, short, marked)
         return label.number, label.name, " · ".join(word for word in facts if word)
     if isinstance(label, ShelfLabel):
         return label.place, label.what or "–", " · ".join(word for word in (label.room, label.size) if word)
+    if isinstance(label, PlainLabel):
+        told = (f"{fact.word} {fact.value}".strip() for fact in label.facts if fact.value)
+        return label.number, label.name or label.head, " · ".join(told)
     marks = " ".join(word for word in (label.lot, label.serial) if word)
     until = label.use_by and _("use by %(day)s") % {"day": label.use_by}
     size = _("size %(size)s") % {"size": label.size} if label.size else ""

@@ -1,8 +1,11 @@
-"""Pages of labels: choosing them, and the paper."""
+"""The page of labels: choosing them, seeing one, making them."""
+
+from __future__ import annotations
 
 from collections.abc import Iterable
 from http import HTTPStatus
 from typing import Any, cast
+from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils import timezone
@@ -11,87 +14,148 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from trays.labels.cautions import cautions
-from trays.labels.forms import KINDS, LabelFilter, LabelForm
-from trays.labels.kinds import Label, LabelKind, Refused, Stock
-from trays.labels.queries import Group, groups, labels_of
-from trays.labels.services import labels_print, labels_refused
+from trays.labels.forms import OTHER_STOCK, USUAL_STOCK, LabelFilter, LabelForm
+from trays.labels.kinds import Label, LabelKind, Refused
+from trays.labels.preview import preview_of
+from trays.labels.queries import groups, kinds_for, labels_of, runs_for, stocks_at
+from trays.labels.services import MOST_IN_ONE_FILE, Order, label_order, order_begin, order_print
+from trays.labels.setup import USUAL_DPI
+from trays.labels.sources import Group, Source, source_of
 from trays.labels.tables import LabelTable, label_lines
+from trays.labels.tasks import make_labels
 from trays.places.choose import SiteChoice, site_choice
-from trays.staff.access import sites_for
 from trays.staff.models import Person
-from trays.web.errors import Refusal
-from trays.web.filters import FilterLink
+from trays.symbols.payload import Carrier
+from trays.web.errors import NotAllowed, Refusal
+from trays.web.page import go_to
 from trays.web.table import PER_PAGE_MOST, answer_table
+
+# What a browser printed a kind of label on last: the setup of its printer.
+_REMEMBERED = "label_setup"
+_RUNS_SHOWN = 5
 
 
 @require_safe
 def labels(request: HttpRequest) -> HttpResponse:
     """Choose a kind, tick the lines, choose the stock."""
     by = cast(Person, request.user)
-    choice = site_choice(request, act="print_labels", by=by)
-    filters = LabelFilter(request.GET)
-    kind = LabelKind(filters.chosen.get("kind", LabelKind.PACK))
-    of = filters.chosen.get("of", "")
-    form = LabelForm(
-        initial={"kind": kind.value, "site": choice.site.code, "of": of, "stock": Stock.ROLL_300, "start": 1}
-    )
-    return _page(request, choice, form, kind=kind, of=of, kinds=filters.links("kind", _kinds()))
+    filters = LabelFilter(request.GET, kinds=_kinds(by))
+    kind = LabelKind(filters.chosen.get("kind") or filters.kinds[0][0])
+    choice = site_choice(request, act=source_of(kind).act, by=by)
+    initial = {
+        "kind": kind.value,
+        "site": choice.site.code,
+        "of": filters.chosen.get("of", ""),
+        "client_key": uuid4(),
+        "start": 1,
+        **_remembered(request, kind),
+    }
+    form = LabelForm(initial=initial, stocks=stocks_at(choice.site.pk))
+    return _page(request, choice, form, filters, kind=kind, of=initial["of"])
+
+
+def _kinds(by: Person) -> tuple[Source, ...]:
+    kinds = kinds_for(by)
+    if not kinds:
+        raise NotAllowed(
+            "not-your-page",
+            _("Your role does not include this page."),
+            _("Go to your own pages, or have your roles changed."),
+        )
+    return kinds
+
+
+def _remembered(request: HttpRequest, kind: LabelKind) -> dict[str, Any]:
+    usual = {"stock": USUAL_STOCK.get(kind, OTHER_STOCK), "dpi": USUAL_DPI, "carrier": Carrier.MATRIX}
+    return {**usual, **request.session.get(_REMEMBERED, {}).get(kind, {})}
+
+
+def _remember(request: HttpRequest, form: LabelForm) -> None:
+    given = {name: form.cleaned_data[name] for name in ("stock", "dpi", "carrier") if form.cleaned_data[name]}
+    kept = request.session.get(_REMEMBERED, {})
+    request.session[_REMEMBERED] = {**kept, form.cleaned_data["kind"]: given}
 
 
 @require_POST
 def labels_paper(request: HttpRequest) -> HttpResponse:
-    """The ticked labels as one PDF; the page again, with what was typed, when something is wrong."""
+    """The ticked labels as one PDF, more as a run of files; or a look at the first of them.
+
+    The page comes back with what was typed when something is wrong.
+    """
     by = cast(Person, request.user)
-    form = LabelForm(request.POST)
+    kinds = _kinds(by)
+    given = request.POST.get("kind", "")
+    kind = LabelKind(given) if given in {source.kind for source in kinds} else kinds[0].kind
+    request.GET = cast(Any, _address(request.POST, kind))
+    choice = site_choice(request, act=source_of(kind).act, by=by)
+    form = LabelForm(request.POST, stocks=stocks_at(choice.site.pk))
+    filters = LabelFilter(request.GET, kinds=kinds)
+    looked_at = None
     if form.is_valid():
         try:
-            pdf = _made(form, by)
+            order = _order(form, by, choice)
+            if request.POST.get("act") == "preview":
+                looked_at = preview_of(order)
+            else:
+                _remember(request, form)
+                return _made(request, order, whole=not form.cleaned_data["every"])
         except Refusal as refusal:
-            if refusal.status != HTTPStatus.CONFLICT:
+            if refusal.status == HTTPStatus.FORBIDDEN:
                 raise
-            form.add_error(None, refusal.as_error())
-        else:
-            if pdf is not None:
-                return _paper(pdf, f"labels-{form.cleaned_data['kind']}")
-    return _again(request, by, form)
+            _tell(form, refusal)
+    of = form.data.get("of", "")
+    status = HTTPStatus.OK if looked_at else HTTPStatus.UNPROCESSABLE_ENTITY
+    return _page(
+        request, choice, form, filters, kind=kind, of=of, extra={"looked_at": looked_at}, status=status
+    )
 
 
-def _made(form: LabelForm, by: Person) -> bytes | None:
-    """The paper; None where some of the ticked get no label: they lose their tick and the form their reason.
-
-    Pressing again then prints the others: nobody finds out at the printer that one is missing.
-    """
-    kind, stock = form.cleaned_data["kind"], form.cleaned_data["stock"]
-    if form.cleaned_data["every"]:
-        form.ticked = _every(form, by)
-    refused = labels_refused(by=by, kind=kind, ids=form.ticked, stock=stock)
-    rest = form.ticked - {row.row_id for row in refused}
-    if refused and rest:
-        for row in refused:
-            form.add_error(None, f"{row.called}: {row.why}")
-        form.add_error(None, _("These get no label. Make the others by pressing the button again."))
-        form.ticked = rest
-        return None
-    return labels_print(
-        by=by, kind=kind, ids=form.ticked, stock=stock, start=form.first, at=timezone.now()
-    ).pdf
+def _address(data: QueryDict, kind: LabelKind) -> QueryDict:
+    """The page's own address again, for its links."""
+    query = QueryDict(mutable=True)
+    query.update({"site": data.get("site", ""), "kind": kind.value})
+    return query
 
 
-def _every(form: LabelForm, by: Person) -> set[int]:
-    """The lines of the page that can be made: of the form's site, kind, and set or store."""
-    kind = LabelKind(form.cleaned_data["kind"])
-    sites = sites_for(by=by, act="print_labels").filter(code=form.cleaned_data["site"])
-    site_ids = list(sites.values_list("pk", flat=True))
-    part = _part(groups(kind, site_ids=site_ids), form.cleaned_data["of"])
-    rows = labels_of(kind, site_ids=site_ids, ids=part.ids if part else None)
-    return {row.row_id for row in rows if not isinstance(row, Refused)}
+def _order(form: LabelForm, by: Person, choice: SiteChoice) -> Order:
+    given = form.cleaned_data
+    kind = LabelKind(given["kind"])
+    ids: Iterable[int] = form.ticked
+    if given["every"]:
+        ids = _every(kind, choice.site.pk, given["of"])
+    return label_order(
+        by=by,
+        kind=kind,
+        ids=ids,
+        stock=form.setup_name,
+        carrier=form.carrier_name,
+        start=form.first,
+        site_id=choice.site.pk if given["every"] or given["site"] else None,
+        client_key=given["client_key"],
+    )
 
 
-def _part(parts: Iterable[Group], code: str) -> Group | None:
-    return next((one for one in parts if one.code == code), None)
+def _every(kind: LabelKind, site_id: int, of: str) -> list[int]:
+    """All rows of the page: of the form's site, kind, and set or store."""
+    part = _part(groups(kind, site_ids=[site_id]), of)
+    rows = source_of(kind).at_sites([site_id], part.ids if part else None)
+    return list(rows.values_list("pk", flat=True))
 
 
-def _paper(pdf: bytes, name: str) -> HttpResponse:
+def _made(request: HttpRequest, order: Order, *, whole: bool) -> HttpResponse:
+    """One file at once; more by the worker, whose progress the next page shows."""
+    at = timezone.now()
+    if len(order.ids) > MOST_IN_ONE_FILE:
+        run = order_begin(order=order, at=at)
+        make_labels.enqueue(run.pk)
+        return go_to(request, "label-run", run.pk)
+    printed = order_print(order=order, at=at, whole=whole)
+    if printed.refused:
+        return go_to(request, "label-run", printed.run_id)
+    return pdf_answer(printed.pdf, f"labels-{order.source.kind}")
+
+
+def pdf_answer(pdf: bytes, name: str) -> HttpResponse:
     return HttpResponse(
         pdf,
         content_type="application/pdf",
@@ -99,36 +163,31 @@ def _paper(pdf: bytes, name: str) -> HttpResponse:
     )
 
 
-def _again(request: HttpRequest, by: Person, form: LabelForm) -> HttpResponse:
-    """The page of a form that was refused: the same lines, ticked as they were."""
-    query = QueryDict(mutable=True)
-    query.update({"site": form.data.get("site", ""), "kind": form.data.get("kind", "")})
-    request.GET = cast(Any, query)
-    choice = site_choice(request, act="print_labels", by=by)
-    given = form.data.get("kind", "")
-    kind = LabelKind(given) if given in list(LabelKind) else LabelKind.PACK
-    kinds = LabelFilter(request.GET).links("kind", _kinds())
-    return _page(
-        request,
-        choice,
-        form,
-        kind=kind,
-        of=form.data.get("of", ""),
-        kinds=kinds,
-        status=HTTPStatus.UNPROCESSABLE_ENTITY,
-    )
+def _tell(form: LabelForm, refusal: Refusal) -> None:
+    """The refusal on the page. Rows that get no label lose their tick: pressing again prints the others."""
+    refused: tuple[Refused, ...] = refusal.facts.get("refused", ())
+    for row in refused:
+        form.add_error(None, f"{row.called}: {row.why}")
+    form.add_error(None, refusal.as_error())
+    form.ticked -= {row.row_id for row in refused}
+
+
+def _part(parts: Iterable[Group], code: str) -> Group | None:
+    return next((one for one in parts if one.code == code), None)
 
 
 def _page(
     request: HttpRequest,
     choice: SiteChoice,
     form: LabelForm,
+    filters: LabelFilter,
     *,
     kind: LabelKind,
     of: str,
-    kinds: Iterable[FilterLink],
+    extra: dict[str, Any] | None = None,
     status: int = 200,
 ) -> HttpResponse:
+    source = source_of(kind)
     parts = groups(kind, site_ids=[choice.site.pk])
     part = _part(parts, of)
     rows = labels_of(kind, site_ids=[choice.site.pk], ids=part.ids if part else None)
@@ -137,22 +196,22 @@ def _page(
         "sites": choice.links,
         "form": form,
         "kind": kind.value,
-        "kinds": kinds,
+        "kinds": filters.links("kind", filters.kinds),
         "groups": parts,
         "of": part.code if part else "",
         "says": _says(rows),
         "cautions": cautions(kind),
         "ready": sum(1 for row in rows if not isinstance(row, Refused)),
-        **_group_words(kind, parts),
+        "group_label": source.group_words[0],
+        "group_all": source.group_words[1],
+        "copied": kind in (LabelKind.PACK, LabelKind.INSTRUMENT),
+        "runs": runs_for(cast(Person, request.user))[:_RUNS_SHOWN],
+        **(extra or {}),
     }
     table = LabelTable(label_lines(rows, form.ticked or _all_of(rows, part)))
     return answer_table(
         request, table, "trays/labels/labels.html", context, per_page=PER_PAGE_MOST, status=status
     )
-
-
-def _kinds() -> list[tuple[str | None, str]]:
-    return [(kind, str(words)) for kind, words in KINDS]
 
 
 def _all_of(rows: Iterable[Label | Refused], part: Group | None) -> set[int]:
@@ -172,11 +231,3 @@ def _says(rows: Iterable[Label | Refused]) -> str:
         return f"{says}."
     cannot = ngettext("%(count)s cannot, with its reason", "%(count)s cannot, each with its reason", refused)
     return f"{says}; {cannot % {'count': refused}}."
-
-
-def _group_words(kind: LabelKind, parts: Iterable[Group]) -> dict[str, Any]:
-    if not parts:
-        return {}
-    if kind is LabelKind.PACK:
-        return {"group_label": _("Packs of one set"), "group_all": _("all sets")}
-    return {"group_label": _("Shelves of one store"), "group_all": _("all stores")}

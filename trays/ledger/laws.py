@@ -8,6 +8,11 @@ def one_of(field: str, choices: type[models.TextChoices], name: str) -> models.C
     return models.CheckConstraint(condition=models.Q(**{f"{field}__in": choices.values}), name=name)
 
 
+def one_of_or_none(field: str, choices: type[models.TextChoices], name: str) -> models.CheckConstraint:
+    """The same, or nothing is on file."""
+    return models.CheckConstraint(condition=models.Q(**{f"{field}__in": ["", *choices.values]}), name=name)
+
+
 def between(field: str, low: float, high: float, name: str) -> models.CheckConstraint:
     """The field lies within the two bounds, both included."""
     return models.CheckConstraint(

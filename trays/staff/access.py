@@ -28,8 +28,23 @@ ACTS: dict[str, frozenset[str]] = {
     "make_pick_list": frozenset({K.COORDINATOR, K.STORES, K.STERILE_SERVICES}),
     "print_count_sheets": THEATRE | {K.COORDINATOR, K.STERILE_SERVICES},
     "print_labels": frozenset({K.STERILE_SERVICES, K.STORES}),
+    "print_badges": frozenset({K.COORDINATOR}),
     "receive_stock": frozenset({K.STORES}),
+    "see_processing": HOSPITAL,
+    "process_packs": frozenset({K.STERILE_SERVICES}),
+    "store_packs": frozenset({K.STERILE_SERVICES, K.STORES}),
+    "issue_packs": THEATRE | {K.STERILE_SERVICES, K.STORES},
+    "release_load": frozenset({K.STERILE_SERVICES}),
+    "allow_short": frozenset({K.STERILE_SERVICES, K.SURGEON, K.QUALITY}),
+    "quarantine_packs": THEATRE | {K.STERILE_SERVICES, K.QUALITY, K.STORES},
+    "lift_quarantine": frozenset({K.QUALITY}),
+    "recall_packs": frozenset({K.STERILE_SERVICES, K.QUALITY}),
+    "close_recall": frozenset({K.QUALITY}),
+    "keep_machines": frozenset({K.STERILE_SERVICES, K.QUALITY}),
+    "set_processing_policy": frozenset({K.QUALITY}),
     "import_files": frozenset({K.COORDINATOR, K.STORES, K.STERILE_SERVICES}),
+    "set_up_scanners": frozenset({K.COORDINATOR, K.STORES, K.STERILE_SERVICES, K.QUALITY}),
+    "see_refused_scans": frozenset({K.STORES, K.QUALITY}),
 }
 
 

@@ -30,6 +30,9 @@ class Person(AbstractBaseUser, PermissionsMixin):
     username = models.CharField(max_length=60, unique=True)
     name = models.CharField(max_length=120)
     badge = models.CharField(max_length=18, blank=True)
+    # Hashed as a password is. Identifies within a session that is open already; opens none.
+    pin = models.CharField(max_length=128, blank=True)
+    wrong_pins = models.PositiveSmallIntegerField(default=0)
     is_active = models.BooleanField(default=True)
 
     USERNAME_FIELD = "username"
@@ -85,3 +88,42 @@ class Role(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person} as {self.kind}"
+
+
+class Meaning(models.TextChoices):
+    """What a signature says."""
+
+    RELEASED = "released", _("Released")
+    RELEASED_EARLY = "released_early", _("Released before its indicator is known")
+    FAILED = "failed", _("Failed")
+    ALLOWED_SHORT = "allowed_short", _("Allowed although a critical line is short")
+    WITNESSED = "witnessed", _("Witnessed")
+    CLOSED = "closed", _("Closed")
+    UNTRACEABLE = "untraceable", _("Declared untraceable")
+
+
+class Signature(models.Model):
+    """One person's name under one thing: when, with what meaning, and exactly what was signed.
+
+    `content` is canonical JSON and `digest` SHA-256 over it; the row is append-only. Whether the thing still
+    is what was signed is asked of the room that it belongs to.
+    """
+
+    Meaning = Meaning
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="signatures")
+    name = models.CharField(max_length=120)
+    meaning = models.CharField(max_length=20, choices=Meaning.choices)
+    subject = models.CharField(max_length=30)
+    subject_id = models.BigIntegerField()
+    signed_at = models.DateTimeField()
+    content = models.TextField()
+    digest = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [one_of("meaning", Meaning, "signature_meaning")]
+        # For the signatures under one thing.
+        indexes = [models.Index(fields=["subject", "subject_id"], name="signature_subject")]
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.meaning}"

@@ -99,7 +99,8 @@ def unit_move(
     if place.site_id != unit.site_id:
         raise _elsewhere()
     with transaction.atomic():
-        row = Unit.objects.select_for_update().select_related("place", "site").get(pk=unit.pk)
+        # Without a join: a row that was moved while PostgreSQL waited for it would fall out of one.
+        row = Unit.objects.select_for_update().get(pk=unit.pk)
         if row.state not in Unit.ON_HAND:
             raise Refusal(
                 "not-on-hand",

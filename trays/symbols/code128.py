@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 from barcode.codex import Gs1_128
 
@@ -24,8 +25,15 @@ class Bars:
         """Length in modules."""
         return len(self.dark)
 
-    def runs(self) -> Iterator[tuple[int, int]]:
+    def runs(self) -> tuple[tuple[int, int], ...]:
         """Every bar: first module, width in modules."""
+        return self._all
+
+    @cached_property
+    def _all(self) -> tuple[tuple[int, int], ...]:
+        return tuple(self._found())
+
+    def _found(self) -> Iterator[tuple[int, int]]:
         start = None
         for position, dark in enumerate((*self.dark, False)):
             if dark and start is None:
@@ -35,6 +43,7 @@ class Bars:
                 start = None
 
 
+@lru_cache(maxsize=64)
 def bars(payload: str) -> Bars:
     """The bars of a GS1-128.
 

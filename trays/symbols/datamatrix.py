@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 from pystrich.datamatrix import FNC1, DataMatrixCodeword, DataMatrixData, DataMatrixEncoder
 from pystrich.exceptions import PyStrichError
@@ -21,8 +22,15 @@ class Modules:
         """Modules along one side."""
         return len(self.rows)
 
-    def runs(self) -> Iterator[tuple[int, int, int]]:
+    def runs(self) -> tuple[tuple[int, int, int], ...]:
         """Every horizontal run of dark modules: row, first column, length."""
+        return self._all
+
+    @cached_property
+    def _all(self) -> tuple[tuple[int, int, int], ...]:
+        return tuple(self._found())
+
+    def _found(self) -> Iterator[tuple[int, int, int]]:
         for number, row in enumerate(self.rows):
             start = None
             for column, dark in enumerate((*row, False)):
@@ -33,6 +41,7 @@ class Modules:
                     start = None
 
 
+@lru_cache(maxsize=64)
 def modules(payload: str) -> Modules:
     """The modules of a GS1 DataMatrix.
 

@@ -6,6 +6,7 @@ top left corner and the height in mm, and return the width.
 
 from math import cos, pi
 
+from trays.symbols import lettering
 from trays.symbols.lettering import Face
 from trays.symbols.paper import Align, Paper, Stroke
 from trays.symbols.stock import Area
@@ -26,8 +27,31 @@ def use_by(paper: Paper, x: float, y: float, height: float = 4.0) -> float:
 
 def sterile_steam(paper: Paper, x: float, y: float, height: float = 4.0) -> float:
     """5.2.5 sterilized using steam or dry heat: STERILE beside a thermometer, boxed."""
-    wide, thick = height * 2.95, _line(height)
+    inner = height * 0.83
+    left, wide = _sterile(paper, x, y, height, inner)
+    thick = _line(height)
+    middle, bulb = left + inner / 2 + thick / 2, height * 0.15
+    low = y + height * 0.72
+    paper.oval(Area(middle - bulb, low - bulb, 2 * bulb, 2 * bulb))
+    paper.fill(middle - thick * 0.75, y + height * 0.16, thick * 1.5, low - y - height * 0.16)
+    return wide
+
+
+def sterile_by(paper: Paper, x: float, y: float, letters: str, height: float = 4.0) -> float:
+    """5.2.3 (EO) and 5.2.10 (VH2O2): STERILE beside the letters of the agent, boxed."""
+    size = height * 1.36
+    inner = lettering.width(letters, size, Face.BOLD) + 4 * _line(height)
+    left, wide = _sterile(paper, x, y, height, inner)
+    middle = left + inner / 2 + _line(height) / 2
+    paper.text(middle, y + height * 0.66, letters, size, Face.BOLD, Align.CENTRE)
+    return wide
+
+
+def _sterile(paper: Paper, x: float, y: float, height: float, inner: float) -> tuple[float, float]:
+    """The word and its box with room for ``inner`` mm beside it: where that room begins, and the width."""
+    thick = _line(height)
     parting = x + height * 2.12
+    wide = parting - x + inner
     paper.box(Area(x, y, wide, height), Stroke(thick))
     paper.upright(parting, y, y + height, thick)
     paper.exact(
@@ -40,11 +64,7 @@ def sterile_steam(paper: Paper, x: float, y: float, height: float = 4.0) -> floa
         face=Face.BOLD,
         align=Align.CENTRE,
     )
-    middle, bulb = (parting + thick + x + wide - thick) / 2, height * 0.15
-    low = y + height * 0.72
-    paper.oval(Area(middle - bulb, low - bulb, 2 * bulb, 2 * bulb))
-    paper.fill(middle - thick * 0.75, y + height * 0.16, thick * 1.5, low - y - height * 0.16)
-    return wide
+    return parting, wide
 
 
 def package_damaged(paper: Paper, x: float, y: float, height: float = 5.0) -> float:

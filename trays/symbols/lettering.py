@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from reportlab.pdfbase import pdfmetrics
@@ -66,6 +66,7 @@ def _shown(letter: str, face: Face) -> str:
     return letter
 
 
+@lru_cache(maxsize=4096)
 def clean(text: str, face: Face = Face.REGULAR) -> str:
     """The text as it will print: NFC, blanks for line ends and tabs, □ for what the face lacks."""
     return "".join(_shown(c, face) for c in unicodedata.normalize("NFC", text))
@@ -85,6 +86,7 @@ def doubtful_letters(text: str, face: Face = Face.REGULAR) -> tuple[str, ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=4096)
 def width(text: str, size: float, face: Face = Face.REGULAR) -> float:
     """Width in mm of text as it will print at ``size`` points."""
     points = pdfmetrics.stringWidth(clean(text, face), font_name(face), size)

@@ -15,6 +15,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
 from trays.web import look, wording
+from trays.web.camera import offer_camera
 from trays.web.errors import faults_from
 
 register = template.Library()
@@ -183,11 +184,24 @@ def empty(sentence: Any, step: Any = "") -> dict[str, Any]:
 
 @register.simple_tag(takes_context=True)
 def look_attributes(context: Context) -> SafeString:
-    """The person's choices on the html element: theme for the stylesheet, sound for the scripts."""
-    request = context.get("request")
-    theme, sound = look.chosen(request, "theme"), look.chosen(request, "sound")
+    """Theme for the stylesheet and sound for the scripts, on the html element."""
+    theme = look.chosen(context.get("request"), "theme")
     attributes = format_html(' data-theme="{}"', theme) if theme else SafeString("")
-    return attributes + (format_html(' data-sound="{}"', sound) if sound else SafeString(""))
+    return attributes + (SafeString(' data-sound="on"') if sounds_here(context) else SafeString(""))
+
+
+@register.simple_tag(takes_context=True)
+def sounds_here(context: Context) -> bool:
+    """Whether scans are heard: as the person chose here, else as the workstation is set, else not."""
+    chosen = look.chosen(context.get("request"), "sound")
+    return chosen == "on" if chosen else bool(getattr(context.get("workstation"), "sounds", False))
+
+
+@register.simple_tag(takes_context=True)
+def camera_offered(context: Context) -> bool:
+    """Whether codes can be read by camera here; the page that asks so is allowed what the reader needs."""
+    request = context.get("request")
+    return request is not None and offer_camera(request)
 
 
 @register.simple_tag(takes_context=True)

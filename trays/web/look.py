@@ -4,7 +4,7 @@ from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 
 THEMES = ("light", "dark")
-SOUNDS = ("on",)
+SOUNDS = ("on", "off")
 # Name of the choice in the form and in the cookie, and what it may be; "" goes back to what the device does.
 CHOICES = {"theme": THEMES, "sound": SOUNDS}
 YEAR = 365 * 24 * 3600

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 
+from trays.web.camera import allow_reader
 from trays.web.errors import Refusal, new_reference, reference_now
 from trays.web.page import refusal_page
 
@@ -64,6 +65,7 @@ class Headers:
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         response = self.get_response(request)
+        allow_reader(request, response)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
         # Pages and files may name people and cases: no shared machine keeps them unless a view says so.

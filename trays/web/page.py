@@ -89,6 +89,7 @@ def into_answer(
     answer = render(request, template, dict(context), status=status)
     answer["HX-Retarget"] = f"#{ANSWER_PLACE}"
     answer["HX-Reswap"] = "innerHTML"
+    answer["HX-Reselect"] = "unset"
     return _kept_by_nobody(answer)
 
 
@@ -110,6 +111,7 @@ def error_page(
         answer = HttpResponse(part, status=status)
         answer["HX-Retarget"] = f"#{ANSWER_PLACE}"
         answer["HX-Reswap"] = "innerHTML"
+        answer["HX-Reselect"] = "unset"
     else:
         answer = HttpResponse(loader.render_to_string(template, given), status=status)
     return _kept_by_nobody(answer)

@@ -2,8 +2,9 @@
 
 import base64
 import binascii
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -14,6 +15,10 @@ from django.utils.translation import gettext_lazy as _
 from trays.web.page import ANSWER_PLACE, answer_page
 
 SCAN_LIMIT_BYTES = 4096
+# The ways by which a code comes in, as a page tells them; a form without scripts tells none.
+WAYS = ("scanner", "camera", "pasted", "typed")
+_DAWN = datetime(1970, 1, 1, tzinfo=UTC)
+_LATEST_MS = 32_503_680_000_000
 # Base64 is four letters for three bytes; anything longer cannot be within the limit.
 _RAW_LIMIT_LETTERS = (SCAN_LIMIT_BYTES + 2) // 3 * 4
 
@@ -36,22 +41,51 @@ class RawText(forms.CharField):
 class ScanForm(forms.Form):
     """One scan: ``code`` as typed, or ``raw``, the scanner's bytes in base64, which goes first.
 
-    Valid, it gives ``scan`` (bytes, at least one and at most 4096), ``typed``, ``made_on`` and ``key``.
+    Valid, it gives ``scan`` (bytes, at least one and at most 4096), ``typed``, ``made_on`` and ``key``. What
+    a page tells beside it (``how``, ``device_at``, ``choice``, and for the scanner test ``end``, ``gap``,
+    ``caps``, ``positions``) is passed over where it is nonsense: no scan is lost for that.
     """
 
     code = RawText()
     raw = RawText()
     page = RawText()
-    client_key = forms.UUIDField(required=False)
+    client_key = RawText()
+    how = RawText()
+    device_at = RawText()
+    choice = RawText()
+    end = RawText()
+    gap = RawText()
+    caps = RawText()
+    positions = RawText()
 
     def clean_raw(self) -> bytes:
-        raw: str = self.cleaned_data["raw"]
-        if len(raw) > _RAW_LIMIT_LETTERS:
-            raise forms.ValidationError(_TOO_LONG, code="scan-too-long")
+        return _from_base64(self.cleaned_data["raw"])
+
+    def clean_client_key(self) -> UUID | None:
         try:
-            return base64.b64decode(raw, validate=True)
-        except (binascii.Error, ValueError) as broken:
-            raise forms.ValidationError(_BROKEN, code="scan-broken") from broken
+            return UUID(self.cleaned_data["client_key"])
+        except ValueError:
+            return None
+
+    def clean_how(self) -> str:
+        how: str = self.cleaned_data["how"]
+        return how if how in WAYS else ""
+
+    def clean_device_at(self) -> datetime | None:
+        milliseconds = _whole(self.cleaned_data["device_at"], _LATEST_MS)
+        return None if milliseconds is None else _DAWN + timedelta(milliseconds=milliseconds)
+
+    def clean_choice(self) -> int | None:
+        return _whole(self.cleaned_data["choice"], 1000)
+
+    def clean_gap(self) -> int | None:
+        return _whole(self.cleaned_data["gap"], 60_000)
+
+    def clean_positions(self) -> str:
+        try:
+            return _from_base64(self.cleaned_data["positions"]).decode("utf-8", "replace")
+        except forms.ValidationError:
+            return ""
 
     def clean_page(self) -> str:
         """A path on this site, or "": it only tells where the scan was made."""
@@ -97,6 +131,35 @@ class ScanForm(forms.Form):
         return key
 
 
+def _from_base64(text: str) -> bytes:
+    if len(text) > _RAW_LIMIT_LETTERS:
+        raise forms.ValidationError(_TOO_LONG, code="scan-too-long")
+    try:
+        return base64.b64decode(text, validate=True)
+    except (binascii.Error, ValueError) as broken:
+        raise forms.ValidationError(_BROKEN, code="scan-broken") from broken
+
+
+def _whole(text: str, most: int) -> int | None:
+    fine = text.isascii() and text.isdecimal() and len(text) < 20 and int(text) <= most
+    return int(text) if fine else None
+
+
+def in_base64(scan: bytes) -> str:
+    """Bytes as a page sends them back, for the second part of a scan that needs one."""
+    return base64.b64encode(scan).decode("ascii")
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A scan that can be read in several ways: its bytes in base64, and each way in words, in order."""
+
+    raw: str
+    page: str
+    how: str
+    ways: tuple[str, ...]
+
+
 def scan_answer(
     request: HttpRequest,
     *,
@@ -106,13 +169,18 @@ def scan_answer(
     next_step: str = "",
     at: datetime | None = None,
     read: str = "",
+    notes: Iterable[str] = (),
     before: Mapping[str, Any] | None = None,
     acts: list[dict[str, str]] | None = None,
+    ask: Ask | None = None,
     status: int = 200,
+    **more: Any,
 ) -> HttpResponse:
     """The answer to a scan, for its fixed place: what was read, then the judgement, why, and what to do.
 
-    ``before`` is the last refused scan (what, at), shown below in one line; ``acts`` are links (label, url).
+    ``notes`` are what was taken for granted while reading; ``before`` is the last refused scan (what, at),
+    shown below in one line; ``acts`` are links (label, url); ``ask`` has a person choose between readings.
+    ``more`` goes to the template, for answers with parts of their own.
     """
     context = {
         "accepted": accepted,
@@ -121,10 +189,14 @@ def scan_answer(
         "next_step": next_step,
         "at": at,
         "read": read,
+        "notes": list(notes),
         "before": before,
         "acts": acts or [],
+        "ask": ask,
+        "tone": "asked" if ask else "accepted" if accepted else "refused",
+        **more,
     }
-    answer = answer_page(request, "scan_answer.html", context, part="parts/scan_answer.html", status=status)
+    answer = answer_page(request, "scan_answer.html", context, part="parts/scan_reply.html", status=status)
     answer["HX-Retarget"] = f"#{ANSWER_PLACE}"
     answer["HX-Reswap"] = "innerHTML"
     return answer
