@@ -15,7 +15,7 @@ from cases.planning.fit import Joint, joint
 from cases.planning.kinds import CaseAnswer, CaseDemand, Missing, OneMore
 from cases.planning.parts import Floats
 from cases.planning.readings import Reading
-from cases.planning.rows import Enough, NeedClass, PartRows, SlotClass
+from cases.planning.rows import NeedClass, PartRows, SlotClass
 
 GRAIN = 1e-12
 """A relative difference that rounding may make."""
@@ -190,9 +190,18 @@ def cover(
     )
 
 
-def chances(law: Joint, counts: Mapping[str, int]) -> Sides:
-    """P(cover) and P(short) of one possible case against plain counts, as `cover` without the reasons."""
-    return sides([Judged(rows, counts).side() for rows in law.rows], np.ones(1))
+def missed(rows: PartRows, counts: Mapping[str, int]) -> float:
+    """P(a part asks for more than is there), pairs without a rule on file taken as fitting."""
+    if rows.drawn is not None:
+        names, places = rows.drawn
+        here = np.array([counts.get(name, 0) < 1 for name in names] + [False])
+        return float(rows.p @ here[places].any(axis=1))
+    good = np.ones(len(rows.p))
+    for slot in rows.slots:
+        good *= slot.judge(counts)[0][slot.row]
+    for need in rows.needs:
+        good *= need.judge(counts)[need.row]
+    return float(rows.p @ (1.0 - good))
 
 
 class Judged:
@@ -201,10 +210,7 @@ class Judged:
     def __init__(self, rows: PartRows, counts: Mapping[str, int]) -> None:
         self._rows, self._counts = rows, counts
         self._classes: list[SlotClass | NeedClass] = [*rows.slots, *rows.needs]
-        self._factors = [_factor(one, self._enough) for one in self._classes]
-
-    def _enough(self, item: str, n: int) -> bool:
-        return self._counts.get(item, 0) >= n
+        self._factors = [_factor(one, counts) for one in self._classes]
 
     def side(self) -> Side:
         """The part's sums."""
@@ -212,13 +218,10 @@ class Judged:
 
     def side_with(self, item: str) -> Side:
         """The part's sums if there were one more of `item`."""
-
-        def enough(other: str, n: int) -> bool:
-            return self._enough(other, n - (other == item))
-
+        more = {**self._counts, item: self._counts.get(item, 0) + 1}
         return self._side(
             [
-                _factor(one, enough) if item in one.items() else factor
+                _factor(one, more) if item in one.items() else factor
                 for one, factor in zip(self._classes, self._factors, strict=True)
             ]
         )
@@ -235,12 +238,8 @@ class Judged:
     def missing(self) -> dict[str, float]:
         """Per item the chance that it is drawn and too few are there, or that a need it serves is unmet."""
         found: dict[str, float] = {}
-        for slot in self._rows.slots:
-            lacked = slot.lacking(lambda item, n: float(not self._enough(item, n)), self._rows.p)
-            for item, p in lacked.items():
-                found[item] = found.get(item, 0.0) + p
-        for need in self._rows.needs:
-            for item, p in need.lacking(self._enough, self._rows.p).items():
+        for one in self._classes:
+            for item, p in one.short_of(self._counts, self._rows.p).items():
                 found[item] = found.get(item, 0.0) + p
         return found
 
@@ -261,12 +260,12 @@ class Judged:
         return found
 
 
-def _factor(one: SlotClass | NeedClass, enough: Enough) -> tuple[Floats, Floats]:
+def _factor(one: SlotClass | NeedClass, counts: Mapping[str, int]) -> tuple[Floats, Floats]:
     """Per row the chance that the class is met, and that it is not."""
     if isinstance(one, SlotClass):
-        met, unmet = one.judge(enough)
+        met, unmet = one.judge(counts)
         return met[one.row], unmet[one.row]
-    ok = one.judge(enough)[one.row]
+    ok = one.judge(counts)[one.row]
     return ok.astype(np.float64), (~ok).astype(np.float64)
 
 

@@ -1,14 +1,15 @@
 """Slots joined by fit rules: the joint law of what a case draws, in independent parts.
 
-The joint law is the product of the slots' laws ("unused" is one more outcome), restricted to combinations
-that meet every rule, over its total. Slots that are joined by a rule, by a common item (both sides: demands
-add) or by a need for a set stand in one part; parts are independent. Total zero: the case is impossible, a
-data error to show.
+The joint law is the product of the slots' laws ("unused" is one more outcome), times the rules' weights,
+restricted to combinations that meet every rule, over its total. Slots that are joined by a rule, by a common
+item (both sides: demands add) or by a need for a set stand in one part; parts are independent. Total zero:
+the case is impossible, a data error to show.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -30,16 +31,24 @@ class Joint:
     case: CaseDemand
     parts: tuple[Part, ...]
     impossible: bool
+    like: Joint | None = field(default=None, repr=False, compare=False)
 
     @cached_property
     def rows(self) -> tuple[PartRows, ...]:
         """The parts by their classes; worked out when first asked for."""
+        if self.like is not None:
+            return self.like.rows
         return tuple(part_rows(self.case, part) for part in self.parts)
 
     @cached_property
     def asked(self) -> dict[str, Floats]:
         """`demand_laws` of this law; worked out when first asked for."""
-        return demand_laws(self)
+        return demand_laws(self) if self.like is None else self.like.asked
+
+
+def for_case(law: Joint, case: CaseDemand) -> Joint:
+    """The joint law of a case with the same slots, rules and needs; what was worked out is used again."""
+    return Joint(case, law.parts, law.impossible, law.like or law)
 
 
 def joint(case: CaseDemand) -> Joint:
@@ -59,15 +68,36 @@ def joint(case: CaseDemand) -> Joint:
     -----
     Built slot by slot, rows that break a rule leaving as soon as both its slots are placed.
     """
-    status = _rule_tables(case)
+    status, weights = _rule_tables(case), _rule_weights(case)
     groups = _groups(case)
     parts = []
     for slots, needs in groups:
-        part = _part(case, slots, needs, status)
+        part = _part(case, slots, needs, status, weights)
         if part is None:
             return Joint(case, (), True)
         parts.append(part)
     return Joint(case, tuple(parts), False)
+
+
+def clash(case: CaseDemand) -> tuple[int, ...]:
+    """Numbers of the rules that leave no combination: so few that without one of them there would be some.
+
+    Empty for a possible case.
+    """
+    kept = list(range(len(case.rules)))
+    if not joint(_ruled(case, kept)).impossible:
+        return ()
+    for number in list(kept):
+        without = [n for n in kept if n != number]
+        if joint(_ruled(case, without)).impossible:
+            kept = without
+    return tuple(kept)
+
+
+def _ruled(case: CaseDemand, numbers: Sequence[int]) -> CaseDemand:
+    """The case with these of its rules, and the slots that they join; without needs."""
+    rules = tuple(case.rules[n] for n in numbers)
+    return replace(case, rules=rules, needs=())
 
 
 def marginals(law: Joint) -> tuple[Floats, ...]:
@@ -145,6 +175,17 @@ def _rule_tables(case: CaseDemand) -> dict[tuple[int, int], Ints]:
     return tables
 
 
+def _rule_weights(case: CaseDemand) -> dict[tuple[int, int], Floats]:
+    """Per pair of slots (a < b) what the rules make of the chance of each pair, shape (Na + 1, Nb + 1)."""
+    tables: dict[tuple[int, int], Floats] = {}
+    for rule in case.rules:
+        if rule.weight:
+            table = np.pad(np.array(rule.weight, dtype=np.float64), (0, 1), constant_values=1.0)
+            key, oriented = ((rule.a, rule.b), table) if rule.a < rule.b else ((rule.b, rule.a), table.T)
+            tables[key] = tables[key] * oriented if key in tables else oriented
+    return tables
+
+
 def _slot_outcomes(case: CaseDemand, slot: int) -> tuple[Ints, Floats]:
     """Indices with a positive chance, and the chances; "unused" last."""
     own = case.slots[slot]
@@ -158,18 +199,24 @@ def _slot_outcomes(case: CaseDemand, slot: int) -> tuple[Ints, Floats]:
     return indices.astype(np.int64), chances
 
 
+def too_many(case: CaseDemand) -> TooManyOutcomesError:
+    """The error of a case with more than `MOST_ROWS` combinations."""
+    return TooManyOutcomesError(f"Case {case.ref}: more than {MOST_ROWS} combinations; add rules.")
+
+
 def _part(
     case: CaseDemand,
     slots: tuple[int, ...],
     needs: tuple[int, ...],
     status: dict[tuple[int, int], Ints],
+    weights: dict[tuple[int, int], Floats],
 ) -> Part | None:
     rows = np.zeros((1, 0), dtype=np.int64)
     p, unknown = np.ones(1), np.zeros(1, dtype=np.bool_)
     for place, slot in enumerate(slots):
         indices, chances = _slot_outcomes(case, slot)
         if len(rows) * len(indices) > MOST_ROWS:
-            raise TooManyOutcomesError(f"Case {case.ref}: more than {MOST_ROWS} combinations; add rules.")
+            raise too_many(case)
         rows = np.column_stack([np.repeat(rows, len(indices), axis=0), np.tile(indices, len(rows))])
         p = np.outer(p, chances).ravel()
         unknown = np.repeat(unknown, len(indices))
@@ -180,6 +227,8 @@ def _part(
                 keep = state != _REFUSED
                 unknown = (unknown | (state == _UNKNOWN))[keep]
                 rows, p = rows[keep], p[keep]
+            if (earlier, slot) in weights:
+                p = p * weights[earlier, slot][rows[:, before], rows[:, place]]
     total = p.sum()
     if not total > 0:
         return None

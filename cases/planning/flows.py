@@ -89,9 +89,9 @@ class Flow:
     visits : iterable of Visit
         The cases that will come.
     mode : str
-        "all": what each case finds; "served": only histories in which every case was served are kept
-        (`kept` is their chance); "count": terms also count the short cases (`spread` is the law of that
-        count).
+        "all": what each case finds; "served": only histories in which every case was served are kept, but
+        for those let come freely (`kept` is their chance); "count": terms also count the short
+        cases (`spread` is the law of that count).
     purse : Purse, optional
 
     Attributes
@@ -126,10 +126,11 @@ class Flow:
         elif self._mode == "count":
             self._loose = np.concatenate([[0.0], self._loose])
 
-    def visit(self, visit: Visit, explain: bool = False) -> Finding | None:
+    def visit(self, visit: Visit, explain: bool = False, free: bool = False) -> Finding | None:
         """Let a case come. None: it is beyond exact treatment, and what it draws on is lost.
 
-        With `explain` also the missing items and the one that would help most are found.
+        With `explain` also the missing items and the one that would help most are found. In mode "served" a
+        `free` case may also be short.
         """
         moving = [item for item in visit.turns if visit.moves(item)]
         mine = [c for c in self._clusters if any(item in c.items for item in moving)]
@@ -141,7 +142,7 @@ class Flow:
             self._lose(visit, moving, mine)
             return None
         finding = self._finding(cluster, blocks, explain)
-        if not self._move(visit, cluster, blocks):
+        if not self._move(visit, cluster, blocks, "all" if free else self._mode):
             self._lose(visit, moving, mine)
             return finding
         self._lost -= set(moving)
@@ -239,7 +240,7 @@ class Flow:
                     )
         return Finding(total, failed, missing, one_more(here, weights, better, total), noise)
 
-    def _move(self, visit: Visit, cluster: Cluster, blocks: Sequence[_Block]) -> bool:
+    def _move(self, visit: Visit, cluster: Cluster, blocks: Sequence[_Block], mode: str) -> bool:
         """Move the law past the case; False if that would cost too much."""
         steps = {item: track.after[t] for item, (track, t) in visit.turns.items()}
         live: list[tuple[Passage, _Block]] = []
@@ -255,10 +256,10 @@ class Flow:
         one = np.ones((1, 1))
         surely = float(np.prod([b.reading.served()[0] for b in still]))
         unsure = sides([_all_known(b.reading, one) for b in still], np.ones(1)).short_low
-        split = len(live) > 1 or self._mode == "count"
-        if split and self._mode != "served" and len(cluster.weights) * 3 > MOST_TERMS:
+        split = len(live) > 1 or mode == "count"
+        if split and mode != "served" and len(cluster.weights) * 3 > MOST_TERMS:
             return False
-        _split(cluster, live, len(blocks), surely, unsure, self._mode)
+        _split(cluster, live, len(blocks), surely, unsure, mode)
         return True
 
     def _size_after(self, visit: Visit, group: Group, c: int) -> int:

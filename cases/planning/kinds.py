@@ -90,12 +90,20 @@ class Rule:
     Pairs in `allow` fit. Pairs in `unknown` have no rule on file: they stay possible, but an outcome that
     contains one is an unknown outcome. Every other pair is refused. A pair in both counts as allowed.
     "Unused" meets every rule. Several rules on one pair of slots: all must hold.
+
+    `weight`, shape (Na, Nb), says by how much each pair is likelier than if the slots were independent;
+    empty: they are. Where a slot is unused it counts as 1; several rules' weights multiply.
     """
 
     a: int
     b: int
     allow: frozenset[tuple[int, int]]
     unknown: frozenset[tuple[int, int]] = frozenset()
+    weight: tuple[tuple[float, ...], ...] = ()
+
+    def __post_init__(self) -> None:
+        if any(not math.isfinite(w) or w < 0 for row in self.weight for w in row):
+            raise PlanningError("The weights of a rule must be finite and not negative.")
 
 
 @dataclass(frozen=True)
@@ -155,6 +163,9 @@ class CaseDemand:
         for rule in self.rules:
             if rule.a == rule.b or not (0 <= rule.a < n and 0 <= rule.b < n):
                 raise PlanningError(f"Case {self.ref}: a rule names a slot that is not there.")
+            rows, columns = len(self.slots[rule.a].items), len(self.slots[rule.b].items)
+            if rule.weight and [len(row) for row in rule.weight] != [columns] * rows:
+                raise PlanningError(f"Case {self.ref}: a rule's weights are not of the slots' lengths.")
         for need in self.needs:
             for option in need.options:
                 if any(not 0 <= slot < n for slot, _ in option.serves):

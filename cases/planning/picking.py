@@ -1,309 +1,268 @@
-"""What to bring: the shortest list for a target, drawn out to unbroken runs, with the fewest sets that
-serve it.
+"""The shortest list for a target, gaps between sizes allowed: which units, and which sets serve them.
 
-Outcomes with a pair that has no rule on file are taken as fitting here; the answer's P(short) shows them
-apart.
+A size counts only with the sets that serve it. Which sets are brought is tried out, cheapest first; given
+them, outcomes that they do not serve are lost, and what units may be left out of the rest is searched
+(`leaving`). Parts are independent, so the best of each for every cost is enough.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from itertools import combinations
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
-from cases.planning.coverage import Judged, chances, cover, sides
+from cases.planning.bringing import BY_NUMBER, Costs, Shortest, Stock
+from cases.planning.coverage import missed
 from cases.planning.fit import Joint, joint, marginals
-from cases.planning.kinds import SLACK, CaseDemand, PlanningError, Rule
-from cases.planning.leaving import frontier
+from cases.planning.kinds import SLACK, CaseDemand, PlanningError
+from cases.planning.leaving import Left, frontier, pieces
+from cases.planning.parts import Bools
+from cases.planning.rows import PartRows
+from cases.planning.splitting import Menu, cheapest, together, undominated
+from cases.planning.units import UnitTable, unit_table
 
 MOST_SET_TRIALS = 200
-"""Combinations of sets tried one by one; beyond it sets are dropped one at a time."""
+"""Choices of sets tried for one part; beyond it only all of them together."""
+
+_PLENTY = 2**15
+
+Counts = tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True)
-class Shortest:
-    """The shortest list that reaches a target.
+class Choice:
+    """One way to fill a part's share of the list. `left`: units left out; the rest of its table is
+    brought."""
 
-    Attributes
-    ----------
-    units : tuple of (item, number)
-        In order of slot and rank.
-    p_short : float
-        Chance that an outcome needs what is not on the list.
-    proven : bool
-        No shorter list reaches the target.
-    gap : int
-        Otherwise at most so many units could be saved.
-    """
-
-    units: tuple[tuple[str, int], ...]
-    p_short: float
-    proven: bool
-    gap: int
+    cost: int
+    loss: float
+    sets: Counts
+    left: Left
 
 
 @dataclass(frozen=True)
-class PickLine:
-    """One thing to bring. `slot` is None for a set. `why`: computed, run, minimum, all or set."""
+class Filled:
+    """A part with its choices, each dearer than the one before and losing less; `hoped` are lower bounds."""
 
-    slot: int | None
-    item: str
-    count: int
-    why: str
+    table: UnitTable
+    choices: tuple[Choice, ...]
+    hoped: Menu
 
-
-@dataclass(frozen=True)
-class PickAnswer:
-    """A pick list.
-
-    Attributes
-    ----------
-    lines : tuple of PickLine
-        Slots in order, each by rank; sets last, in order of the needs.
-    p_short_low, p_short_high : float
-        With all of it beside the table (see `CaseAnswer`).
-    reached : bool
-        The list reaches the target, pairs without a rule on file taken as fitting.
-    proven, gap
-        See `Shortest`; for the computed part.
-    added : tuple of PickLine
-        What the minimum and "bring all" added to the computed list and its runs.
-    """
-
-    lines: tuple[PickLine, ...]
-    p_short_low: float
-    p_short_high: float
-    reached: bool
-    proven: bool
-    gap: int
-    added: tuple[PickLine, ...]
+    @property
+    def menu(self) -> Menu:
+        return _menu([(one.cost, one.loss) for one in self.choices])
 
 
-def shortest(case: CaseDemand, target: float, given: frozenset[str] = frozenset()) -> Shortest:
-    """The fewest units with which the case finds what it needs with chance `target`, sets left aside.
+def shortest(
+    case: CaseDemand,
+    target: float,
+    *,
+    law: Joint | None = None,
+    available: Mapping[str, int] | None = None,
+    sets: Mapping[str, int] | None = None,
+    costs: Costs = BY_NUMBER,
+) -> Shortest:
+    """The cheapest list with which the case finds what it needs with chance `target`.
+
+    Minimise the points of all units and sets on the list R, subject to P(R) >= target, where P(R) is the
+    chance that every item drawn, second units that may be opened among them, is on R together with sets
+    that meet all needs of the outcome. Outcomes with a pair that has no rule on file are taken as fitting.
 
     Parameters
     ----------
     case : CaseDemand
-        A second unit that may be opened counts as needed.
     target : float
         0 gives the empty list; 1 all that can be drawn.
-    given : frozenset of str
-        Items of which one unit is brought in any case; it is on the list if it can be drawn.
+    law : Joint, optional
+        `fit.joint(case)` if it is at hand.
+    available : mapping of item to int, optional
+        Units that may be brought; default: as many as can be asked for.
+    sets : mapping of item to int, optional
+        Sets that may be brought; default: of each listed option as many as there are needs that list it.
+    costs : Costs
+        Default: every unit and every set counts 1, so that the cheapest list is the shortest.
 
     Returns
     -------
     Shortest
-        Among the shortest lists one with the greatest cover (of a part too large to list, one that is
-        proven to reach the target).
+        Where what is there cannot give the target, the same share of what it can give. Of the cheapest
+        lists one with the least P(short).
 
     Raises
     ------
     PlanningError
         An impossible case, or a target outside 0..1.
+    TooManyOutcomesError
+        See `fit.joint`.
 
     Notes
     -----
-    Parts are independent, so the best of each for every number left out is enough. In a part of one slot,
-    leaving out the least likely first is best. In a linked part the sets that may be left out are searched
-    (`leaving`).
+    Independent slots of equal cost: leaving out the least likely first is best for every length (adding by
+    gain, said backwards), and the split over slots is a knapsack over whole points; with unequal costs each
+    slot is a knapsack too. Linked slots: branch and bound over what is left out. Where a search is cut short
+    the answer says by how much it may be too dear.
+
+    Examples
+    --------
+    >>> from cases.planning.kinds import SlotLaw
+    >>> femoral = SlotLaw("femoral", ("F3", "F4", "F5"), (1, 6, 3))
+    >>> shortest(CaseDemand(1, (femoral,)), 0.9).units
+    (('F4', 1), ('F5', 1))
     """
     if not 0.0 <= target <= 1.0:
         raise PlanningError("A target must be a chance between 0 and 1.")
-    law = joint(replace(_all_fitting(case), needs=()))
+    law = law or joint(case)
     if law.impossible:
         raise PlanningError(f"Case {case.ref}: no combination meets the fit rules.")
-    most = {item: len(asked) - 1 for item, asked in law.asked.items()}
     if target <= 0.0:
-        units = _in_order(law, {item: 1 for item in most if item in given})
-        return Shortest(units, chances(law, dict(units)).short_high, True, 0)
-    limit = 1.0 - target + SLACK
-    parts = [frontier(law, number, limit, given) for number in range(len(law.parts))]
-    chosen = _best_split([part.loss for part in parts], limit)
-    hoped = _best_split([part.hoped for part in parts], limit)
-    for part, left_out in zip(parts, chosen, strict=True):
-        for item, _ in part.left[left_out]:
-            most[item] -= 1
-    gap = sum(hoped) - sum(chosen)
-    units = _in_order(law, most)
-    return Shortest(units, chances(law, dict(units)).short_high, gap == 0, gap)
-
-
-def _best_split(losses: Sequence[Sequence[float]], limit: float) -> list[int]:
-    """How many to leave out of each part: the most in all within `limit`, then the least loss."""
-    best: dict[int, tuple[float, list[int]]] = {0: (0.0, [])}
-    for options in losses:
-        grown: dict[int, tuple[float, list[int]]] = {}
-        for total, (short, split) in best.items():
-            for n, loss in enumerate(options):
-                new = short + (1.0 - short) * loss
-                if new <= limit and (total + n not in grown or new < grown[total + n][0]):
-                    grown[total + n] = (new, [*split, n])
-        best = grown
-    return best[max(best)][1]
-
-
-def _in_order(law: Joint, counts: Mapping[str, int]) -> tuple[tuple[str, int], ...]:
-    names = dict.fromkeys(item for slot in law.case.slots for item in slot.items)
-    return tuple((item, counts[item]) for item in names if counts.get(item, 0) > 0)
-
-
-def pick_list(
-    case: CaseDemand,
-    target: float,
-    planned: Mapping[int, tuple[int, int]] | None = None,
-    each_way: int = 1,
-    bring_all: frozenset[int] = frozenset(),
-    sets: Mapping[str, int] | None = None,
-) -> PickAnswer:
-    """The list to bring: computed, then unbroken, then not below the minimum, then with sets.
-
-    Parameters
-    ----------
-    case : CaseDemand
-        Items of each slot in order of size.
-    target : float
-    planned : mapping of slot to (low, high), optional
-        Predicted item indices of a slot; where it is not given, the likeliest item.
-    each_way : int
-        So many sizes beyond `planned` on either side are always brought.
-    bring_all : frozenset of int
-        Slots of which every item is brought that fits the runs of the slots it is ruled with (insert
-        thicknesses).
-    sets : mapping of item to int, optional
-        Sets that may be brought. Default: of each listed option as many as there are needs that list it.
-
-    Returns
-    -------
-    PickAnswer
-        At least one unit of each item in a run; two where the computed list says so. The fewest sets with
-        which the list reaches the target; if no sets do, the fewest that do as well as all.
-
-    Raises
-    ------
-    PlanningError
-        As `shortest`.
-    """
-    planned = planned or {}
-    whole = {n: _fitting(case, n, {}) for n in bring_all}
-    given = frozenset(case.slots[n].items[i] for n, indices in whole.items() for i in indices)
-    core = shortest(case, target, given)
-    computed = {item: n for item, n in core.units if item not in given or n > 1}
-    runs, lines = _runs(case, computed, planned, each_way, bring_all)
-    for number in sorted(bring_all):
-        for i in _fitting(case, number, runs):
-            item = case.slots[number].items[i]
-            lines.append(
-                PickLine(number, item, computed.get(item, 1), "computed" if item in computed else "all")
-            )
-    lines = _once_each(sorted(lines, key=lambda line: line.slot or 0))
-    counts = {line.item: line.count for line in lines}
-    fitting = joint(_all_fitting(case))
-    chosen = _fewest_sets(fitting, counts, target, sets)
-    lines += [PickLine(None, item, n, "set") for item, n in chosen.items()]
-    counts.update(chosen)
-    answer = cover(case, counts, help_wanted=False)
-    reached = chances(fitting, counts).short_high <= 1.0 - target + SLACK
-    added = tuple(line for line in lines if line.why in ("minimum", "all"))
-    return PickAnswer(
-        tuple(lines), answer.p_short_low, answer.p_short_high, reached, core.proven, core.gap, added
+        return Shortest((), (), 1.0, 0, True, True, 0)
+    units = _plenty(case) if available is None else available
+    stock = Stock(units, _listed(case) if sets is None else sets, costs)
+    full = together(_all_there(law, number, stock) for number in range(len(law.parts)))
+    reached = full <= 1.0 - target + SLACK
+    limit = (1.0 - target if reached else full + (1.0 - target) * (1.0 - full)) + SLACK
+    parts = [_filled(law, number, limit, stock) for number in range(len(law.parts))]
+    chosen = cheapest([part.menu for part in parts], limit)
+    hoped = cheapest([part.hoped for part in parts], limit)
+    picked = [part.choices[n] for part, n in zip(parts, chosen, strict=True)]
+    cost = sum(one.cost for one in picked)
+    gap = cost - sum(int(part.hoped[0][n]) for part, n in zip(parts, hoped, strict=True))
+    listed, kits = _in_order(case, parts, picked), tuple(pair for one in picked for pair in one.sets)
+    counts = dict((*listed, *kits))
+    return Shortest(
+        listed,
+        kits,
+        together(
+            _lost(law, n, part, one, counts) for n, (part, one) in enumerate(zip(parts, picked, strict=True))
+        ),
+        cost,
+        reached,
+        gap == 0,
+        gap,
     )
 
 
-def _runs(
-    case: CaseDemand,
-    computed: Mapping[str, int],
-    planned: Mapping[int, tuple[int, int]],
-    each_way: int,
-    bring_all: frozenset[int],
-) -> tuple[dict[int, range], list[PickLine]]:
-    """Per slot the unbroken run of indices to bring, and its lines; slots of `bring_all` left out."""
-    runs: dict[int, range] = {}
-    lines: list[PickLine] = []
-    modes = [int(np.argmax(p)) if len(p) else 0 for p in marginals(joint(replace(case, needs=())))]
-    for number, slot in enumerate(case.slots):
-        if number in bring_all or not slot.items:
-            continue
-        listed = [i for i, item in enumerate(slot.items) if item in computed]
-        low, high = planned.get(number, (modes[number], modes[number]))
-        floor = range(max(0, low - each_way), min(len(slot.items) - 1, high + each_way) + 1)
-        runs[number] = range(min([*listed, floor.start]), max([*listed, floor.stop - 1]) + 1)
-        unbroken = range(min(listed), max(listed) + 1) if listed else range(0)
-        for i in runs[number]:
-            why = "computed" if i in listed else "run" if i in unbroken else "minimum"
-            lines.append(PickLine(number, slot.items[i], computed.get(slot.items[i], 1), why))
-    return runs, lines
+def _plenty(case: CaseDemand) -> Mapping[str, int]:
+    return {item: _PLENTY for slot in case.slots for item in slot.items}
 
 
-def _fitting(case: CaseDemand, number: int, runs: Mapping[int, range]) -> list[int]:
-    """Items of a slot that fit (or may fit) some item of the run of each slot it is ruled with."""
-    kept = set(range(len(case.slots[number].items)))
-    for rule in case.rules:
-        pairs = rule.allow | rule.unknown
-        if rule.a == number and rule.b in runs:
-            kept &= {i for i, j in pairs if j in runs[rule.b]}
-        elif rule.b == number and rule.a in runs:
-            kept &= {j for i, j in pairs if i in runs[rule.a]}
-    return sorted(kept)
-
-
-def _once_each(lines: Sequence[PickLine]) -> list[PickLine]:
-    """An item of several slots (both sides) on one line, computed before added."""
-    found: dict[str, PickLine] = {}
-    for line in lines:
-        if line.item not in found or (line.why == "computed" and found[line.item].why != "computed"):
-            found[line.item] = line
-    return list(found.values())
-
-
-def _all_fitting(case: CaseDemand) -> CaseDemand:
-    rules = tuple(Rule(rule.a, rule.b, rule.allow | rule.unknown) for rule in case.rules)
-    return replace(case, rules=rules)
-
-
-def _fewest_sets(
-    law: Joint, counts: Mapping[str, int], target: float, sets: Mapping[str, int] | None
-) -> dict[str, int]:
-    """Fewest sets for the target, or for as much as all of them would give; then the greatest cover."""
+def _listed(case: CaseDemand) -> dict[str, int]:
+    """How many needs list each set."""
     wanted: dict[str, int] = {}
-    for need in law.case.needs:
+    for need in case.needs:
         for item in dict.fromkeys(option.item for option in need.options):
             wanted[item] = wanted.get(item, 0) + 1
-    if sets is not None:
-        wanted = {item: min(n, sets.get(item, 0)) for item, n in wanted.items()}
-    single = [item for item, n in wanted.items() for _ in range(n)]
-
-    rows = law.rows
-
-    def short(chosen: Sequence[str]) -> float:
-        together: dict[str, int] = dict(counts)
-        for item in chosen:
-            together[item] = together.get(item, 0) + 1
-        return sides([Judged(one, together).side() for one in rows], np.ones(1)).short_high
-
-    goal = max(1.0 - target, short(single)) + SLACK
-    chosen = _fewest(single, short, goal)
-    return {item: chosen.count(item) for item in dict.fromkeys(chosen)}
+    return wanted
 
 
-def _fewest(single: Sequence[str], short: Callable[[Sequence[str]], float], goal: float) -> Sequence[str]:
-    """The fewest of `single` whose P(short) is within `goal`, the best of these; else those left by
-    dropping."""
-    trials = 0
-    for size in range(len(single) + 1):
-        ways = list(dict.fromkeys(combinations(single, size)))
-        trials += len(ways)
-        if trials > MOST_SET_TRIALS:
-            break
-        best, _, way = min((short(way), n, way) for n, way in enumerate(ways))
-        if best <= goal:
-            return way
-    chosen = list(single)
-    for item in reversed(single):
-        fewer = list(chosen)
-        fewer.remove(item)
-        if short(fewer) <= goal:
-            chosen = fewer
-    return chosen
+# One part
+
+
+def _table(law: Joint, number: int, stock: Stock) -> UnitTable:
+    return unit_table(law, number, lambda item: stock.units.get(item, 0), stock.costs)
+
+
+def _points(sets: Counts, costs: Costs) -> int:
+    return sum(costs.of_set(item) * n for item, n in sets)
+
+
+def _all_there(law: Joint, number: int, stock: Stock) -> float:
+    """Chance that the part is short with everything that is there."""
+    table, part = _table(law, number, stock), law.parts[number]
+    return (table.served(part, _served(law.rows[number], stock.sets)) if part.needs else table).lost
+
+
+def _filled(law: Joint, number: int, limit: float, stock: Stock) -> Filled:
+    table, part = _table(law, number, stock), law.parts[number]
+    whole = table.cost
+    choices: list[Choice] = []
+    hoped: list[tuple[int, float]] = []
+    ways, every = _set_choices(law, number, stock)
+    for sets, served in ways:
+        under = table if served is None else table.served(part, served)
+        if under.lost > limit:
+            continue
+        points = _points(sets, stock.costs) + whole
+        found = frontier(under, limit - under.lost)
+        choices += [
+            Choice(points - saved, under.lost + loss, sets, left)
+            for saved, (loss, left) in enumerate(zip(found.loss, found.left, strict=True))
+        ]
+        hopes = _least_sums(law, number, table, limit) if table.summed else found.hoped
+        # Where not every choice is tried, fewer sets might do: they are counted for nothing.
+        least = points if every else whole
+        hoped += [(least - saved, under.lost + loss) for saved, loss in enumerate(hopes)]
+    best = undominated(*_menu([(one.cost, one.loss) for one in choices]))
+    return Filled(table, tuple(choices[n] for n in best.tolist()), _menu(hoped))
+
+
+def _menu(pairs: Sequence[tuple[int, float]]) -> Menu:
+    return np.array([cost for cost, _ in pairs], dtype=np.int64), np.array([loss for _, loss in pairs])
+
+
+def _lost(law: Joint, number: int, part: Filled, one: Choice, counts: Mapping[str, int]) -> float:
+    """Chance that the part is short with the list; of a part too large to list, worked out now."""
+    return missed(law.rows[number], counts) if part.table.summed else one.loss
+
+
+def _least_sums(law: Joint, number: int, table: UnitTable, limit: float) -> list[float]:
+    """Lower bounds of the loss by points saved, for a part too large to list: the items of one slot exclude
+    each other, so within a slot chances do add; second units may all go for nothing."""
+    cost: dict[str, int] = {}
+    for item, points in zip(table.names, table.first.tolist(), strict=True):
+        cost.setdefault(item, points)
+    free = table.cost - sum(cost.values())
+    sums: list[float] = []
+    for slot, shares in zip(law.case.slots, marginals(law), strict=True):
+        total = 0.0
+        for p, points in sorted(
+            (p, cost[item]) for item, p in zip(slot.items, shares.tolist(), strict=True) if item in cost
+        ):
+            total += p
+            sums += [total] * points
+    return [0.0] * (1 + free) + [total for total in sorted(sums) if total <= limit]
+
+
+def _served(rows: PartRows, sets: Mapping[str, int]) -> Bools:
+    """Rows of a part whose needs can all be met at once."""
+    served = np.ones(len(rows.p), dtype=np.bool_)
+    for one in rows.needs:
+        served &= one.judge(sets)[one.row]
+    return served
+
+
+def _set_choices(law: Joint, number: int, stock: Stock) -> tuple[list[tuple[Counts, Bools | None]], bool]:
+    """Numbers of sets that may be brought, cheapest first, of those that serve alike the first; and whether
+    these are all."""
+    if not law.parts[number].needs:
+        return [((), None)], True
+    rows = law.rows[number]
+    wanted: dict[str, int] = {}
+    for one in rows.needs:
+        wanted.update((item, min(n, stock.sets.get(item, 0))) for item, n in one.most().items())
+    items = [item for item, n in wanted.items() if n > 0]
+    ranges = [range(wanted[item] + 1) for item in items]
+    every = math.prod(len(numbers) for numbers in ranges) <= MOST_SET_TRIALS
+    if not every:
+        ranges = [range(wanted[item], wanted[item] + 1) for item in items]
+    ways = [tuple((i, n) for i, n in zip(items, way, strict=True) if n) for way in product(*ranges)]
+    found: dict[bytes, tuple[Counts, Bools | None]] = {}
+    for way in sorted(ways, key=lambda way: _points(way, stock.costs)):
+        served = _served(rows, dict(way))
+        found.setdefault(served.tobytes(), (way, served))
+    return list(found.values()), every
+
+
+def _in_order(case: CaseDemand, parts: Sequence[Filled], picked: Sequence[Choice]) -> Counts:
+    counts: dict[str, int] = {}
+    for part, one in zip(parts, picked, strict=True):
+        gone, second = pieces(one.left)
+        for place, item in enumerate(part.table.names):
+            own = 0 if place in gone else 1
+            more = 1 if part.table.extra[place] > 0 and place not in gone | second else 0
+            counts[item] = counts.get(item, 0) + own + more
+    names = dict.fromkeys(item for slot in case.slots for item in slot.items)
+    return tuple((item, counts[item]) for item in names if counts.get(item, 0) > 0)

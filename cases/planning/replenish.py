@@ -18,6 +18,9 @@ Floats = npt.NDArray[np.float64]
 # The Poisson's law is cut where less than this is left beyond.
 TAIL = 1e-18
 
+MOST_MEAN = 300.0
+"""The greatest mean of a Poisson demand among many items at once: beyond it lies another kind of planning."""
+
 
 @dataclass(frozen=True, slots=True)
 class Level:
@@ -143,3 +146,106 @@ def suggest(on_hand: int, on_order: int, wanted: int, multiple: int = 1) -> int:
         raise PlanningError("An order multiple is at least 1.")
     missing = max(0, wanted - on_hand - on_order)
     return -(-missing // multiple) * multiple
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Levels of many items at once; all arrays have shape (items,).
+
+    Attributes
+    ----------
+    units : the least level that meets each item's target.
+    p_over : chance that demand exceeds it, summed from the small end.
+    """
+
+    units: npt.NDArray[np.int64]
+    p_over: Floats
+
+
+def step(law: Floats, beyond: Floats, one: Floats, two: Floats | None = None) -> tuple[Floats, Floats]:
+    """Many items' laws after one more part each.
+
+    Parameters
+    ----------
+    law : (width, items) chances of 0, 1, …, width - 1 units.
+    beyond : (items,) chance of `width` units or more, kept apart so that it keeps its digits.
+    one, two : (items,) chances that the part asks for one, and for two; `two` nought if left out.
+
+    Returns
+    -------
+    The two arrays after it, new ones.
+    """
+    none = 1.0 - one if two is None else 1.0 - one - two
+    new = law * none
+    new[1:] += law[:-1] * one
+    lost = law[-1] * one
+    if two is not None:
+        new[2:] += law[:-2] * two
+        lost = lost + law[-2:].sum(axis=0) * two
+    return new, beyond + lost
+
+
+def poissons(means: Floats, width: int) -> tuple[Floats, Floats]:
+    """Poisson laws of many means, cut at a width: (width, items), and what lies beyond, (items,)."""
+    if not (np.isfinite(means).all() and (means >= 0.0).all()):
+        raise PlanningError("A rate of demand is nought or more.")
+    if (means > MOST_MEAN).any():
+        raise PlanningError(f"An unbooked demand of more than {MOST_MEAN:.0f} units has no law here.")
+    top = max(width, math.ceil(float(means.max(initial=0.0)) * 2.0 + 60.0))
+    law = np.empty((top, len(means)))
+    law[0] = np.exp(-means)
+    for k in range(1, top):
+        law[k] = law[k - 1] * means / k
+    return law[:width], law[: width - 1 : -1].sum(axis=0)
+
+
+def levels(
+    one: Floats, target: Floats, rate: Floats | None = None, two: Floats | None = None, *, width: int = 24
+) -> Levels:
+    """Ready-rate levels of many items at once, as `level` gives them one by one.
+
+    Parameters
+    ----------
+    one, two : (items, cases) chances that a case asks for one unit, and for two.
+    target : (items,) chance wanted that all demand is met.
+    rate : (items,) mean of the unbooked Poisson demand over the same time; up to `MOST_MEAN`.
+    width : levels tried first; doubled as long as an item needs a higher one.
+
+    Raises
+    ------
+    PlanningError
+        Chances outside 0 to 1 or adding up to more, a target outside 0 to 1, or a rate that is no rate.
+
+    Notes
+    -----
+    cases · width · items multiplications, in place of as many laws. Mass beyond the width is added up apart.
+
+    Examples
+    --------
+    >>> found = levels(np.array([[0.5, 0.5], [0.1, 0.0]]), np.array([0.7, 0.95]))
+    >>> found.units.tolist(), found.p_over.tolist()
+    ([1, 1], [0.25, 0.0])
+    """
+    rate = np.zeros(len(one)) if rate is None else rate
+    _check_many(one, two, target)
+    while True:
+        law, beyond = poissons(rate, width)
+        for case in range(one.shape[1]):
+            law, beyond = step(law, beyond, one[:, case], None if two is None else two[:, case])
+        # From the small end: what lies beyond, then the greatest demands first.
+        over_each = np.cumsum(np.concatenate((beyond[None], law[:0:-1])), axis=0)[::-1]
+        enough = over_each <= 1.0 - target + SLACK
+        if enough.any(axis=0).all():
+            units = enough.argmax(axis=0)
+            return Levels(units.astype(np.int64), over_each[units, np.arange(len(units))])
+        width *= 2
+
+
+def _check_many(one: Floats, two: Floats | None, target: Floats) -> None:
+    both = one if two is None else one + two
+    parts = (one, both) if two is None else (one, two, both)
+    for part in parts:
+        if not (np.isfinite(part).all() and (part >= 0.0).all() and (part <= 1.0 + SLACK).all()):
+            raise PlanningError("The chances that a case asks for units lie between 0 and 1.")
+    if not ((target >= 0.0) & (target <= 1.0)).all():
+        raise PlanningError("A target lies between 0 and 1.")

@@ -17,8 +17,8 @@ import numpy as np
 from cases.planning.kinds import UNUSED, CaseDemand
 from cases.planning.parts import Bools, Floats, Ints, Part, Unions, distinct_lines, serving
 
-Enough = Callable[[str, int], bool]
-"""Whether so many of an item are there."""
+Counts = Mapping[str, int]
+"""How many of each item are there; an item not named is not."""
 Lack = Callable[[str, int], float]
 """The chance that fewer than so many of an item are there."""
 
@@ -50,6 +50,12 @@ class SlotClass:
     item: Ints
     number: Ints
 
+    @property
+    def single(self) -> bool:
+        """Whether every combination asks for one unit of one item, or for none."""
+        alone = len(set(self.way.tolist())) == len(self.way) == len(self.names)
+        return alone and len(self.share) == self.size and bool((self.number == 1).all())
+
     def items(self) -> tuple[str, ...]:
         """All items that may be asked for."""
         return self.names
@@ -62,11 +68,21 @@ class SlotClass:
         table = np.bincount(codes, weights=weight, minlength=shape[0] * most).astype(np.float64)
         return _laws(self.names, table.reshape(shape))
 
-    def judge(self, enough: Enough) -> tuple[Floats, Floats]:
+    def judge(self, counts: Counts) -> tuple[Floats, Floats]:
         """Chance, per combination, that all asked for is there, and that it is not. Shapes (U,)."""
-        few = self._table(lambda item, n: float(not enough(item, n)))
-        unmet = np.bincount(self.way, weights=few, minlength=len(self.share)) > 0
+        unmet = np.zeros(len(self.share), dtype=np.bool_)
+        unmet[self.way[self._too_few(counts)]] = True
         return self._sum(self.share * ~unmet), self._sum(self.share * unmet)
+
+    def short_of(self, counts: Counts, p: Floats) -> dict[str, float]:
+        """Per item the chance that more is asked for than is there, rows having the chances `p`."""
+        few = self._too_few(counts)
+        lost = np.bincount(self.item[few], weights=self._weights(p)[self.way[few]], minlength=len(self.names))
+        return {name: chance for name, chance in zip(self.names, lost.tolist(), strict=True) if chance > 0}
+
+    def _too_few(self, counts: Counts) -> Bools:
+        there = np.array([counts.get(name, 0) for name in self.names], dtype=np.int64)
+        return np.asarray(self.number > there[self.item], dtype=np.bool_)
 
     def expect(self, lack: Lack) -> Floats:
         """Chances of lack added up over the items, per combination. Shape (U,)."""
@@ -131,15 +147,23 @@ class NeedClass:
                 table[place[item], n] += chance
         return _laws(names, table)
 
-    def judge(self, enough: Enough) -> Bools:
+    def most(self) -> dict[str, int]:
+        """Per set, how many needs some pattern may meet by it."""
+        found: dict[str, int] = {}
+        for pattern in self.patterns:
+            for item, n in _counted(item for options in pattern for item in options).items():
+                found[item] = max(n, found.get(item, 0))
+        return found
+
+    def judge(self, counts: Counts) -> Bools:
         """Whether, per pattern, every need can be met at once. Shape (V,)."""
-        return np.array([_met(pattern, enough) for pattern in self.patterns], dtype=np.bool_)
+        return np.array([_met(pattern, counts) for pattern in self.patterns], dtype=np.bool_)
 
     def expect(self, lack: Lack) -> Floats:
         """Chances of lack added up over the needs, per pattern: each its least lacking option. Shape (V,)."""
         return np.array([sum(_unmet(pattern, lack)) for pattern in self.patterns], dtype=np.float64)
 
-    def lacking(self, enough: Enough, p: Floats) -> dict[str, float]:
+    def short_of(self, counts: Counts, p: Floats) -> dict[str, float]:
         """Per set the chance that a need it serves is not met, rows having the chances `p`.
 
         Where every need alone could be met but not all at once, the sets of the first choice that are too
@@ -147,7 +171,7 @@ class NeedClass:
         """
         found: dict[str, float] = {}
         for pattern, chance in zip(self.patterns, self._weights(p), strict=True):
-            for item in _short_of(pattern, enough):
+            for item in _short_of(pattern, counts):
                 found[item] = found.get(item, 0.0) + chance
         return found
 
@@ -182,6 +206,25 @@ class PartRows:
     known: Bools
     slots: tuple[SlotClass, ...]
     needs: tuple[NeedClass, ...]
+
+    @cached_property
+    def drawn(self) -> tuple[tuple[str, ...], Ints] | None:
+        """Items that are drawn, and their places in each row, shape (R, slots), -1 for "not used".
+
+        None where presence alone does not decide: slots that share items, second units, needs for sets.
+        """
+        if self.needs or not all(one.single for one in self.slots):
+            return None
+        names: list[str] = []
+        columns = []
+        for one in self.slots:
+            place = np.full(one.size, -1, dtype=np.int64)
+            place[one.way] = len(names) + one.item
+            names += one.names
+            columns.append(place[one.row])
+        return tuple(names), np.column_stack(columns) if columns else np.zeros(
+            (len(self.p), 0), dtype=np.int64
+        )
 
 
 def _laws(names: Sequence[str], table: Floats) -> dict[str, Floats]:
@@ -220,6 +263,8 @@ def _grouped(members: Iterable[tuple[int, Iterable[str]]]) -> list[list[int]]:
 
 def _slot_class(case: CaseDemand, part: Part, slots: Sequence[int]) -> SlotClass:
     lines, row = distinct_lines([part.column(slot) for slot in slots])
+    if len(slots) == 1:
+        return _one_slot(case, slots[0], lines[:, 0], row)
     combination: list[int] = []
     share: list[float] = []
     asked: list[tuple[int, str, int]] = []
@@ -240,6 +285,26 @@ def _slot_class(case: CaseDemand, part: Part, slots: Sequence[int]) -> SlotClass
         entries[:, 0],
         entries[:, 1],
         entries[:, 2],
+    )
+
+
+def _one_slot(case: CaseDemand, slot: int, lines: Ints, row: Ints) -> SlotClass:
+    """The class of a slot that shares no item: each item drawn asks for one, or for two with chance e."""
+    own = case.slots[slot]
+    used = np.flatnonzero(lines != UNUSED)
+    item, one, two = np.arange(len(used)), np.ones(len(lines)), np.zeros(0, dtype=np.int64)
+    if own.extra > 0:
+        one[used] = 1.0 - own.extra
+        two = used
+    return SlotClass(
+        row,
+        len(lines),
+        np.concatenate([np.arange(len(lines)), two]),
+        np.concatenate([one, np.full(len(two), own.extra)]),
+        tuple(own.items[index] for index in lines[used].tolist()),
+        np.concatenate([used, len(lines) + np.arange(len(two))]),
+        np.concatenate([item, item[: len(two)]]),
+        np.concatenate([np.ones(len(used), dtype=np.int64), np.full(len(two), 2)]),
     )
 
 
@@ -289,18 +354,20 @@ def _counted(way: Iterable[str]) -> dict[str, int]:
     return count
 
 
-def _met(pattern: Sequence[Sequence[str]], enough: Enough) -> bool:
+def _met(pattern: Sequence[Sequence[str]], counts: Counts) -> bool:
     if len(pattern) == 1:
-        return any(enough(item, 1) for item in pattern[0])
-    return any(all(enough(item, n) for item, n in _counted(way).items()) for way in product(*pattern))
+        return any(counts.get(item, 0) > 0 for item in pattern[0])
+    return any(
+        all(counts.get(item, 0) >= n for item, n in _counted(way).items()) for way in product(*pattern)
+    )
 
 
-def _short_of(pattern: Sequence[Sequence[str]], enough: Enough) -> set[str]:
-    unmet = {i for options in pattern if not any(enough(i, 1) for i in options) for i in options}
-    if unmet or any(not options for options in pattern) or _met(pattern, enough):
+def _short_of(pattern: Sequence[Sequence[str]], counts: Counts) -> set[str]:
+    unmet = {i for options in pattern if not any(counts.get(i, 0) > 0 for i in options) for i in options}
+    if unmet or any(not options for options in pattern) or _met(pattern, counts):
         return unmet
     first = _counted(options[0] for options in pattern)
-    return {item for item, n in first.items() if not enough(item, n)}
+    return {item for item, n in first.items() if counts.get(item, 0) < n}
 
 
 def _unmet(pattern: Sequence[Sequence[str]], lack: Lack) -> list[float]:

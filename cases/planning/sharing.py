@@ -76,7 +76,7 @@ def assess(
         _link(visit, linked)
         finding = flow.visit(visit, explain=True)
         if finding is None or _in_noise(finding):
-            finding = _in_circle(agenda, visit, purse)
+            finding = in_circle(agenda, visit, purse)
         exact = finding is not None
         if finding is None:
             finding = bound(visit, demands, linked, explain=True, good_enough=good_enough)
@@ -84,8 +84,11 @@ def assess(
     return tuple(answers)
 
 
-def _in_circle(agenda: Agenda, visit: Visit, purse: Purse) -> Finding | None:
-    """Exact finding from the earlier cases that can matter to this one alone, if these are few enough."""
+def in_circle(agenda: Agenda, visit: Visit, purse: Purse) -> Finding | None:
+    """Exact finding from the earlier cases that can matter to this one alone, if these are few enough.
+
+    `agenda.visits` of all cases must have been asked for once.
+    """
     positions = agenda.circle(visit.position) if purse.left > 0 else []
     if not 0 < len(positions) <= MOST_IN_CIRCLE:
         return None
@@ -214,16 +217,16 @@ def _competitors(visit: Visit, missing: Mapping[str, float], cases: Sequence[Cas
 
 
 def _list_bound(agenda: Agenda, visits: Sequence[Visit]) -> ListAnswer:
-    """P(all served) at least: the bounds of the cases added up."""
+    """P(all served) at least, and cases short at most: the bounds of the cases added up."""
     demands, linked = Demands(agenda.asked), Unions()
-    short = careful = 0.0
+    expected = careful = 0.0
     for visit in visits:
         if visit.law.impossible:
-            short = careful = 1.0
-            break
+            expected, careful = expected + 1.0, careful + 1.0
+            continue
         _link(visit, linked)
         finding = bound(visit, demands, linked, explain=False)
-        short += finding.failed
+        expected += min(1.0, finding.failed)
         careful += finding.total.short_high
-    short, careful = min(1.0, short), min(1.0, careful)
-    return ListAnswer(False, 1.0 - short, 1.0 - careful, short, (), (), short)
+    short, careful = min(1.0, expected), min(1.0, careful)
+    return ListAnswer(False, 1.0 - short, 1.0 - careful, short, (), (), expected)

@@ -1,4 +1,4 @@
-"""From a predicted size, or a range, to the chance of each size; and how the error is learnt.
+"""From a predicted size, or a range, to the chance of each size.
 
 An offset law holds the chances of (used minus predicted), in sizes, from -h to +h: shape (2h + 1,).
 Sizes are ranks 0 to n - 1 of one family. Chances are pure numbers.
@@ -52,7 +52,14 @@ PRIORS: dict[str, PriorTable] = {
 }
 
 
-def _law(weights: Sequence[float] | Floats, what: str) -> Floats:
+def chances(weights: Sequence[float] | Floats, what: str) -> Floats:
+    """Weights as chances that sum to 1, shape (k,).
+
+    Raises
+    ------
+    PlanningError
+        For no weights, or weights that are negative, not finite, or all nought; `what` names them.
+    """
     law = np.asarray(weights, dtype=np.float64)
     if law.ndim != 1 or law.size == 0:
         raise PlanningError(f"{what} must be one row of weights.")
@@ -78,7 +85,7 @@ def load_table(weights: Sequence[float] | Floats, floor: float = FLOOR) -> Float
     PlanningError
         For an even number of cells, or weights that are negative, not finite, or all nought.
     """
-    law = _law(weights, "An error table")
+    law = chances(weights, "An error table")
     if law.size % 2 == 0:
         raise PlanningError("An error table has an odd number of cells, with nought in the middle.")
     lifted = np.maximum(law, floor)
@@ -120,11 +127,11 @@ def spread(
     """
     if n_sizes < 1 or not 0 <= low <= high < n_sizes:
         raise PlanningError(f"The range {low} to {high} does not lie within {n_sizes} sizes.")
-    law = _law(offsets, "An offset law")
+    law = chances(offsets, "An offset law")
     if law.size % 2 == 0:
         raise PlanningError("An offset law has an odd number of cells, with nought in the middle.")
     width = high - low + 1
-    predicted = _law([1.0] * width if weights is None else weights, "The weights of a range")
+    predicted = chances([1.0] * width if weights is None else weights, "The weights of a range")
     if predicted.size != width:
         raise PlanningError(f"A range of {width} sizes needs {width} weights, not {predicted.size}.")
     half = law.size // 2
@@ -148,53 +155,3 @@ def _within(folded: Floats, low: int, high: int, predicted: Floats, confidence: 
     chances = outside * ((1.0 - confidence) / beyond) if beyond > 0.0 else outside
     chances[low : high + 1] = predicted * (confidence if beyond > 0.0 else 1.0)
     return np.asarray(chances, dtype=np.float64)
-
-
-def posterior(prior: Sequence[float] | Floats, counts: Sequence[float] | Floats, alpha: float) -> Floats:
-    """The learnt law: Dirichlet-multinomial shrinkage of counts towards the prior, strength `alpha`.
-
-    Parameters
-    ----------
-    prior : (k,) chances. counts : (k,) observed counts, forgotten or not. alpha : above 0, in observations.
-
-    Returns
-    -------
-    (k,) chances: (alpha prior + counts) / (alpha + sum of counts).
-
-    Raises
-    ------
-    PlanningError
-        For shapes that differ, negative counts, or a strength not above 0.
-    """
-    law, seen = _law(prior, "A prior"), np.asarray(counts, dtype=np.float64)
-    if seen.shape != law.shape or not np.isfinite(seen).all() or (seen < 0).any():
-        raise PlanningError(f"Counts must be {law.size} numbers of nought or more.")
-    if not (np.isfinite(alpha) and alpha > 0):
-        raise PlanningError("The strength of a prior lies above 0.")
-    return np.asarray((alpha * law + seen) / (alpha + seen.sum()), dtype=np.float64)
-
-
-def forget_then_add(counts: Sequence[float] | Floats, cell: int, keep: float = 1.0) -> Floats:
-    """One more observation: every count fades by `keep`, then the cell gains one.
-
-    Parameters
-    ----------
-    counts : (k,). cell : index of what happened. keep : in (0, 1]; 1 forgets nothing, .98 remembers about 50.
-
-    Returns
-    -------
-    (k,) new counts.
-
-    Raises
-    ------
-    PlanningError
-        For a cell outside the table or a `keep` outside (0, 1].
-    """
-    seen = np.asarray(counts, dtype=np.float64)
-    if not 0 <= cell < seen.size:
-        raise PlanningError(f"There is no cell {cell} in a table of {seen.size}.")
-    if not 0.0 < keep <= 1.0:
-        raise PlanningError("What is kept of the past lies above 0 and is at most 1.")
-    faded = seen * keep
-    faded[cell] += 1.0
-    return np.asarray(faded, dtype=np.float64)

@@ -106,7 +106,7 @@ class Sets:
         self._back = [case.end + stock.turnaround for case in takers]
         lists = sorted({h.list_ref for h in stock.holds if h.list_ref is not None})
         place = {ref: 1 + n for n, ref in enumerate(lists)}
-        spans = [_span(hold, cases, stock.turnaround) for hold in stock.holds]
+        spans = drawn_out(stock, cases)
         self._pool = [0 if c.list_ref is None else place.get(c.list_ref, 0) for c in takers]
         self._own, self._listed, self._open = [], [], []
         for case in takers:
@@ -154,13 +154,38 @@ class Sets:
         return self._back[earlier] > self._start[t]
 
 
-def _span(hold: SetHold, cases: Sequence[CaseDemand], turnaround: int) -> tuple[int, int, int, SetHold]:
-    """Start, end, count of a hold, drawn out to the case or list it is for."""
-    start, end = hold.start, hold.end
+class Timed(Protocol):
+    """A case, as far as holds are concerned."""
+
+    @property
+    def ref(self) -> int: ...
+    @property
+    def list_ref(self) -> int | None: ...
+    @property
+    def start(self) -> int: ...
+    @property
+    def end(self) -> int: ...
+
+
+def drawn_out(stock: SetStock, cases: Sequence[Timed]) -> list[tuple[int, int, int, SetHold]]:
+    """Start, end, count of each hold, drawn out to the case or the cases of the list it is for."""
+    if not stock.holds:
+        return []
+    spans: dict[tuple[bool, int], tuple[int, int]] = {}
     for case in cases:
-        if case.ref == hold.case_ref or (hold.list_ref is not None and case.list_ref == hold.list_ref):
-            start, end = min(start, case.start), max(end, case.end + turnaround)
-    return start, end, hold.count, hold
+        own = case.start, case.end + stock.turnaround
+        spans[False, case.ref] = own
+        if case.list_ref is not None:
+            before = spans.get((True, case.list_ref), own)
+            spans[True, case.list_ref] = min(before[0], own[0]), max(before[1], own[1])
+    found = []
+    for hold in stock.holds:
+        start, end = hold.start, hold.end
+        for key in ((False, hold.case_ref), (True, hold.list_ref)):
+            if key[1] is not None and key in spans:
+                start, end = min(start, spans[key][0]), max(end, spans[key][1])
+        found.append((start, end, hold.count, hold))
+    return found
 
 
 def _openings(

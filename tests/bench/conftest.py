@@ -10,6 +10,7 @@ import pytest
 from django.utils import timezone
 
 from cases.desks.demo import world_ready
+from tests.trays.processing.conftest import department as department
 from trays.staff.models import Person
 
 T = TypeVar("T")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tests.vectors import checks
+from tests.vectors import checks, checks_learning, checks_levels, checks_sets
 
 HERE = Path(__file__).parent
 
@@ -20,7 +20,10 @@ Vector = dict[str, Any]
 RUN: dict[str, Callable[[Vector, Vector], Iterator[str]]] = {
     "q1": checks.one_case,
     "q2": checks.shared_list,
+    "q4_alloc": checks_levels.a_budget,
     "q4_level": checks.item_level,
+    "q6": checks_sets.day_of_sets,
+    "q7": checks_learning.learnt,
     "q7_size": checks.sizes,
 }
 """Kind -> check of (input, answer); it yields one sentence for each difference."""

@@ -1,53 +1,134 @@
-"""The list to bring: shortest by trying every list, unbroken, not below the minimum, with its sets."""
+"""The shortest list for a target: no shorter one reaches it, whatever is tried."""
 
 from __future__ import annotations
 
+import heapq
+import math
 import random
-from itertools import product
+from dataclasses import replace
 
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 
-from cases.planning import leaving, picking
+from cases.planning import leaving, picking, units
+from cases.planning.bringing import BY_NUMBER, Costs
 from cases.planning.coverage import cover
 from cases.planning.kinds import CaseDemand, PlanningError, Rule, SetNeed, SetOption, SlotLaw
+from tests.cases.planning.brute_lists import best_list, most, served
 from tests.cases.planning.worlds import random_world
 
 FEMUR = SlotLaw("femoral", ("F1", "F2", "F3", "F4", "F5", "F6"), (1, 3, 60, 30, 5, 1))
+SEEDS = st.integers(0, 10_000)
+TARGETS = st.sampled_from([0.5, 0.8, 0.9, 0.95, 0.99, 1.0])
 
 
-def everything(case: CaseDemand) -> dict[str, int]:
-    """Two units of all that its slots name, per slot."""
-    most: dict[str, int] = {}
-    for slot in case.slots:
-        for item in slot.items:
-            most[item] = most.get(item, 0) + (2 if slot.extra else 1)
-    return most
-
-
-@pytest.mark.parametrize("seed", range(40))
-def test_no_shorter_list_reaches_the_target(seed: int) -> None:
-    rng = random.Random(seed)
+def a_case(seed: int) -> CaseDemand:
+    """Linked or not, both sides or not, sets that serve bands and may stand in for one another."""
     case = random_world(seed)[0][0]
-    case = CaseDemand(1, case.slots[:2], tuple(r for r in case.rules if max(r.a, r.b) < 2))
-    target = rng.choice([0.5, 0.8, 0.9, 0.95, 0.99, 1.0])
-    try:
-        best = picking.shortest(case, target)
-    except PlanningError:
-        assert cover(case, {}).impossible
-        return
-    most = everything(case)
-    truth: dict[int, float] = {}
-    fitting = CaseDemand(1, case.slots, tuple(Rule(r.a, r.b, r.allow | r.unknown) for r in case.rules))
-    for numbers in product(*(range(n + 1) for n in most.values())):
-        size = sum(numbers)
-        if size <= sum(n for _, n in best.units):
-            short = cover(fitting, dict(zip(most, numbers, strict=True))).p_short_high
-            truth[size] = min(short, truth.get(size, 1.0))
-    needed = min(size for size, short in truth.items() if short <= 1 - target + 1e-12)
-    assert best.proven
-    assert sum(n for _, n in best.units) == needed
-    assert best.p_short == pytest.approx(truth[needed], abs=1e-12)
-    assert cover(fitting, dict(best.units)).p_short_high == pytest.approx(best.p_short, abs=1e-12)
+    return CaseDemand(1, case.slots, case.rules, case.needs)
+
+
+def some_shelf(case: CaseDemand, seed: int) -> dict[str, int]:
+    """All that the case may ask for, less a little here and there."""
+    rng = random.Random(seed)
+    return {i: n if rng.random() < 0.6 else rng.randint(0, n) for i, n in most(case).items()}
+
+
+def some_costs(case: CaseDemand, seed: int) -> Costs:
+    rng = random.Random(seed)
+    items = {item for slot in case.slots for item in slot.items}
+    sets = {option.item for need in case.needs for option in need.options}
+    return Costs(
+        {item: (rng.randint(1, 3), rng.randint(1, 3)) for item in sorted(items)},
+        {item: rng.randint(0, 3) for item in sorted(sets)},
+    )
+
+
+def wasteful(case: CaseDemand) -> bool:
+    return any(slot.extra for slot in case.slots)
+
+
+def small(case: CaseDemand) -> bool:
+    return math.prod(n + 1 for n in most(case).values()) <= 700
+
+
+# No shorter list
+
+
+@settings(max_examples=40, deadline=None)
+@given(SEEDS, TARGETS, st.booleans())
+def test_no_cheaper_list_reaches_the_target(seed: int, target: float, by_number: bool) -> None:
+    case = a_case(seed)
+    there = some_shelf(case, seed)
+    assume(small(case) and served(case, there) > 0)
+    costs = BY_NUMBER if by_number else some_costs(case, seed)
+    found = picking.shortest(case, target, available=there, sets=there, costs=costs)
+    cost, best, full = best_list(case, target, there, costs)
+    if found.proven:
+        assert found.cost == cost
+        assert found.p_short == pytest.approx(float(1 - best), abs=1e-12) or wasteful(case)
+    # Only second units in several slots leave a doubt: their losses are added up.
+    assert found.proven or wasteful(case)
+    assert 0 <= found.cost - cost <= found.gap
+    assert float(served(case, dict((*found.units, *found.sets)))) == pytest.approx(
+        1 - found.p_short, abs=1e-12
+    )
+    assert found.reached == (float(full) >= target - 1e-9)
+
+
+def by_gain(case: CaseDemand, target: float) -> int:
+    """How many items a list has that grows by the greatest gain: best for independent slots of equal cost."""
+    rest = [sorted(w / sum(slot.weights) for w in slot.weights) for slot in case.slots]
+    sums = [1.0 - slot.use if slot.use < 1 else rest[s].pop() for s, slot in enumerate(case.slots)]
+    n = sum(slot.use >= 1 for slot in case.slots)
+
+    def gain(s: int) -> tuple[float, int]:
+        return -math.log1p(case.slots[s].use * rest[s][-1] / sums[s]), s
+
+    queue = [gain(s) for s, ranked in enumerate(rest) if ranked]
+    heapq.heapify(queue)
+    while math.prod(sums) < target - 1e-12:
+        _, s = heapq.heappop(queue)
+        sums[s] += case.slots[s].use * rest[s].pop()
+        n += 1
+        if rest[s]:
+            heapq.heappush(queue, gain(s))
+    return n
+
+
+@settings(max_examples=60, deadline=None)
+@given(SEEDS, st.sampled_from([0.8, 0.9, 0.95, 0.99]))
+def test_independent_slots_need_what_adding_by_gain_needs(seed: int, target: float) -> None:
+    rng = random.Random(seed)
+    slots = tuple(_slot(rng, s) for s in range(rng.randint(1, 4)))
+    case = CaseDemand(1, slots)
+    found = picking.shortest(case, target)
+    assert found.proven
+    assert found.cost == by_gain(case, target)
+
+
+def _slot(rng: random.Random, s: int) -> SlotLaw:
+    n = rng.randint(2, 9)
+    weights = tuple(rng.uniform(0.01, 1.0) ** 3 for _ in range(n))
+    return SlotLaw(f"slot {s}", tuple(f"{s}:{i}" for i in range(n)), weights, use=rng.choice([1.0, 1.0, 0.6]))
+
+
+@settings(max_examples=30, deadline=None)
+@given(SEEDS, TARGETS)
+def test_the_order_of_independent_slots_changes_nothing(seed: int, target: float) -> None:
+    rng = random.Random(seed)
+    slots = [_slot(rng, s) for s in range(4)]
+    turned = list(slots)
+    rng.shuffle(turned)
+    one = picking.shortest(CaseDemand(1, tuple(slots)), target)
+    two = picking.shortest(CaseDemand(1, tuple(turned)), target)
+    assert sorted(one.units) == sorted(two.units)
+    assert one.cost == two.cost
+    assert one.p_short == pytest.approx(two.p_short, abs=1e-12)
+
+
+# Plain examples
 
 
 def test_the_likeliest_of_one_slot_come_first() -> None:
@@ -73,109 +154,123 @@ def test_linked_slots_leave_out_what_goes_together() -> None:
     assert [item for item, _ in best.units] == ["F3", "F4", "I3", "I4"]
 
 
-def test_a_search_cut_short_says_by_how_much_it_may_be_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
-    slots = (FEMUR, SlotLaw("tibial", tuple(f"T{n}" for n in range(6)), (2, 5, 40, 40, 10, 3)))
-    near = Rule(0, 1, frozenset((i, j) for i in range(6) for j in range(6) if abs(i - j) < 3))
-    case = CaseDemand(1, slots, (near,))
-    exact = picking.shortest(case, 0.8)
-    assert exact.proven
-    monkeypatch.setattr(leaving, "MOST_NODES", 1)
-    quick = picking.shortest(case, 0.8)
-    more = sum(n for _, n in quick.units) - sum(n for _, n in exact.units)
-    assert 0 <= more <= quick.gap
-    assert quick.p_short <= 0.2 + 1e-12
+def test_a_second_unit_is_listed_where_waste_would_break_the_target() -> None:
+    wasteful = CaseDemand(1, (replace(FEMUR, extra=0.1),))
+    assert picking.shortest(wasteful, 0.8).units == (("F3", 1), ("F4", 1))
+    assert picking.shortest(wasteful, 0.85).units == (("F3", 2), ("F4", 1))
 
 
-def test_a_case_too_large_to_list_still_gets_a_list_that_reaches_the_target(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    for seed in range(40):
-        case = random_world(seed)[0][0]
-        case = CaseDemand(1, case.slots, case.rules)
-        if cover(case, {}).impossible:
-            continue
-        monkeypatch.setattr(leaving, "MOST_LISTED", 20_000)
-        exact = picking.shortest(case, 0.9)
-        monkeypatch.setattr(leaving, "MOST_LISTED", 0)
-        summed = picking.shortest(case, 0.9)
-        more = sum(n for _, n in summed.units) - sum(n for _, n in exact.units)
-        assert 0 <= more <= summed.gap + exact.gap
-        assert summed.p_short <= 0.1 + 1e-12
-        fitting = CaseDemand(1, case.slots, tuple(Rule(r.a, r.b, r.allow | r.unknown) for r in case.rules))
-        assert cover(fitting, dict(summed.units)).p_short_high == pytest.approx(summed.p_short, abs=1e-12)
+def test_a_set_that_only_rare_sizes_need_is_left_out_with_them() -> None:
+    need = SetNeed(
+        "blocks",
+        (SetOption("small", ((0, frozenset({0, 1, 2, 3})),)), SetOption("large", ((0, frozenset({4, 5})),))),
+    )
+    case = CaseDemand(1, (FEMUR,), (), (need,))
+    assert picking.shortest(case, 0.9).sets == (("small", 1),)
+    both = picking.shortest(case, 0.95)
+    assert both.sets == (("small", 1), ("large", 1))
+    assert "F5" in dict(both.units)
 
 
-def test_the_list_is_an_unbroken_run_and_not_below_the_minimum() -> None:
-    gappy = SlotLaw("stem", ("S1", "S2", "S3", "S4", "S5"), (50, 0, 45, 5, 0))
-    picked = picking.pick_list(CaseDemand(1, (gappy,)), 0.9, planned={0: (2, 2)})
-    assert [(line.item, line.why) for line in picked.lines] == [
-        ("S1", "computed"),
-        ("S2", "run"),
-        ("S3", "computed"),
-        ("S4", "minimum"),
-    ]
-    assert [line.item for line in picked.added] == ["S4"]
-    assert picked.reached
-    assert picked.p_short_high == pytest.approx(0.0)
-
-
-def test_one_size_each_way_is_cut_at_the_ends() -> None:
-    sure = SlotLaw("cup", ("C1", "C2", "C3"), (1, 0, 0))
-    picked = picking.pick_list(CaseDemand(1, (sure,)), 0.95)
-    assert [line.item for line in picked.lines] == ["C1", "C2"]
-    wide = picking.pick_list(CaseDemand(1, (sure,)), 0.95, planned={0: (1, 1)}, each_way=2)
-    assert [line.item for line in wide.lines] == ["C1", "C2", "C3"]
-    none = picking.pick_list(CaseDemand(1, (sure,)), 0.95, each_way=0)
-    assert [line.item for line in none.lines] == ["C1"]
-
-
-def test_every_thickness_that_fits_the_run_is_brought() -> None:
-    femur = SlotLaw("femoral", ("F1", "F2", "F3", "F4"), (0, 0, 1, 0))
-    insert = SlotLaw("insert", tuple(f"I{s}-{t}" for s in (1, 2, 3, 4) for t in (8, 10)), (9, 1) * 4)
-    fits = Rule(0, 1, frozenset((s, 2 * s + t) for s in range(4) for t in range(2)))
-    picked = picking.pick_list(CaseDemand(1, (femur, insert), (fits,)), 0.95, bring_all=frozenset({1}))
-    brought = [line.item for line in picked.lines if line.slot == 1]
-    assert brought == ["I2-8", "I2-10", "I3-8", "I3-10", "I4-8", "I4-10"]
-    assert picked.p_short_high == pytest.approx(0.0)
-
-
-def test_the_fewest_sets_that_serve_the_target_are_brought() -> None:
+def test_one_set_for_all_sizes_stands_in_for_two() -> None:
     need = SetNeed(
         "sizer",
         (
-            SetOption("D-small", ((0, frozenset({0, 1, 2})),)),
-            SetOption("D-large", ((0, frozenset({3, 4, 5})),)),
-            SetOption("D-all"),
+            SetOption("small", ((0, frozenset({0, 1, 2})),)),
+            SetOption("large", ((0, frozenset({3, 4, 5})),)),
+            SetOption("every"),
         ),
     )
     case = CaseDemand(1, (FEMUR,), (), (need,))
-    assert [line.item for line in picking.pick_list(case, 0.95).lines if line.why == "set"] == ["D-all"]
-    without = picking.pick_list(case, 0.95, sets={"D-small": 1, "D-large": 1})
-    assert [line.item for line in without.lines if line.why == "set"] == ["D-small", "D-large"]
-    loose = picking.pick_list(case, 0.6, sets={"D-small": 1, "D-large": 1})
-    assert [line.item for line in loose.lines if line.why == "set"] == ["D-small"]
-    bare = picking.pick_list(case, 0.95, sets={})
-    assert not bare.reached
-    assert bare.p_short_high == pytest.approx(1.0)
+    assert picking.shortest(case, 0.95).sets == (("every", 1),)
+    dear = Costs(sets={"every": 5})
+    assert picking.shortest(case, 0.95, costs=dear).sets == (("small", 1), ("large", 1))
+    assert not picking.shortest(case, 0.95, sets={"small": 1}).reached
 
 
-def test_both_sides_on_one_item_bring_two_where_the_list_needs_two() -> None:
-    law = ("P1", "P2", "P3"), (1.0, 98.0, 1.0)
+def test_both_sides_share_what_one_of_them_may_draw() -> None:
+    law = ("P1", "P2", "P3"), (2.0, 96.0, 2.0)
     case = CaseDemand(1, (SlotLaw("left", *law), SlotLaw("right", *law)))
-    picked = picking.pick_list(case, 0.95)
-    assert {line.item: line.count for line in picked.lines} == {"P1": 1, "P2": 2, "P3": 1}
+    assert picking.shortest(case, 0.98).units == (("P1", 1), ("P2", 2), ("P3", 1))
 
 
-def test_unknown_pairs_are_brought_and_shown_apart() -> None:
-    other = SlotLaw("tibial", ("T1", "T2"), (1, 1))
-    rule = Rule(0, 1, frozenset({(2, 0)}), frozenset({(2, 1)}))
-    picked = picking.pick_list(CaseDemand(1, (FEMUR, other), (rule,)), 0.95)
-    assert picked.reached
-    assert (picked.p_short_low, picked.p_short_high) == pytest.approx((0.0, 0.5))
+def test_a_contingency_comes_only_for_a_target_above_its_chance() -> None:
+    plain = tuple(f"F{n}" for n in range(3))
+    family = SlotLaw("femoral", (*plain, "C0", "C1", "C2"), (19, 57, 19, 1, 3, 1))
+    need = SetNeed("more constrained", (SetOption("none", ((0, frozenset({0, 1, 2})),)), SetOption("spare")))
+    case = CaseDemand(1, (family,), (), (need,))
+    costs = Costs(sets={"none": 0})
+    loose = picking.shortest(case, 0.94, costs=costs)
+    assert (loose.units, loose.sets) == (tuple((item, 1) for item in plain), (("none", 1),))
+    strict = picking.shortest(case, 0.97, costs=costs)
+    assert ("C1", 1) in strict.units
+    assert ("spare", 1) in strict.sets
+
+
+def test_dear_units_are_left_out_first() -> None:
+    even = SlotLaw("even", ("A", "B", "C", "D"), (26, 25, 25, 24))
+    costs = Costs({"A": (3,)})
+    assert picking.shortest(CaseDemand(1, (even,)), 0.7, costs=costs).units == (("B", 1), ("C", 1), ("D", 1))
+
+
+def test_where_the_shelf_cannot_give_the_target_it_is_asked_for_the_same_share() -> None:
+    there = {item: 1 for item in FEMUR.items if item != "F3"}
+    best = picking.shortest(CaseDemand(1, (FEMUR,)), 0.9, available=there)
+    assert not best.reached
+    assert best.p_short == pytest.approx(1 - 0.38)
+    assert [item for item, _ in best.units] == ["F2", "F4", "F5"]
+
+
+# Cut short
+
+
+def linked() -> CaseDemand:
+    slots = (FEMUR, SlotLaw("tibial", tuple(f"T{n}" for n in range(6)), (2, 5, 40, 40, 10, 3)))
+    near = Rule(0, 1, frozenset((i, j) for i in range(6) for j in range(6) if abs(i - j) < 3))
+    return CaseDemand(1, slots, (near,))
+
+
+def test_a_search_cut_short_says_by_how_much_it_may_be_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    exact = [picking.shortest(linked(), target) for target in (0.6, 0.8, 0.9)]
+    monkeypatch.setattr(leaving, "MOST_STATES", 1)
+    monkeypatch.setattr(leaving, "LEAST_STATES", 1)
+    for target, best in zip((0.6, 0.8, 0.9), exact, strict=True):
+        quick = picking.shortest(linked(), target)
+        assert best.proven
+        assert 0 <= quick.cost - best.cost <= quick.gap
+        assert quick.p_short <= 1 - target + 1e-12
+
+
+@pytest.mark.parametrize("seed", range(0, 40, 2))
+def test_a_case_too_large_to_list_still_gets_a_list_that_reaches_the_target(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = a_case(seed)
+    if cover(case, {}).impossible:
+        return
+    exact = picking.shortest(case, 0.9)
+    monkeypatch.setattr(units, "MOST_LISTED", 0)
+    summed = picking.shortest(case, 0.9)
+    assert 0 <= summed.cost - exact.cost <= summed.gap
+    assert summed.p_short <= 0.1 + 1e-9 or not summed.reached
+    real = float(served(case, dict((*summed.units, *summed.sets))))
+    assert real == pytest.approx(1 - summed.p_short, abs=1e-12)
+
+
+def test_more_choices_of_sets_than_are_tried_are_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(picking, "MOST_SET_TRIALS", 1)
+    need = SetNeed("blocks", (SetOption("one", ((0, frozenset({2, 3})),)), SetOption("other")))
+    best = picking.shortest(CaseDemand(1, (FEMUR,), (), (need,)), 0.9)
+    assert dict(best.sets) == {"one": 1, "other": 1}
+    assert not best.proven
+    assert best.gap >= 1
 
 
 def test_targets_and_cases_that_make_no_sense_are_refused() -> None:
     with pytest.raises(PlanningError, match="target must be"):
         picking.shortest(CaseDemand(1, (FEMUR,)), 1.5)
+    other = replace(FEMUR, items=tuple(f"T{n}" for n in range(6)))
     with pytest.raises(PlanningError, match="no combination"):
-        picking.shortest(CaseDemand(1, (FEMUR, FEMUR), (Rule(0, 1, frozenset()),)), 0.9)
+        picking.shortest(CaseDemand(1, (FEMUR, other), (Rule(0, 1, frozenset()),)), 0.9)
+    with pytest.raises(PlanningError, match="cost of item F1"):
+        Costs({"F1": (0,)})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -80,6 +81,45 @@ def test_what_makes_no_sense_is_refused() -> None:
         lambda: replenish.fill_level(replenish.demand([]), -0.1),
         lambda: replenish.cost_level(replenish.demand([]), 0.0, 0.0),
         lambda: replenish.suggest(0, 0, 1, 0),
+    ):
+        with pytest.raises(PlanningError):
+            call()
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.5, 0.9, 0.98, 0.999]), st.booleans(), st.booleans())
+def test_many_items_at_once_get_the_levels_of_each_alone(
+    seed: int, target: float, waste: bool, forecast: bool
+) -> None:
+    rng = np.random.default_rng(seed)
+    one = rng.random((9, 12)) * 0.7
+    two = rng.random((9, 12)) * 0.3 if waste else None
+    rate = rng.random(9) * 5 if forecast else None
+    found = replenish.levels(one, np.full(9, target), rate, two, width=4)
+    for item in range(9):
+        twice = np.zeros(12) if two is None else two[item]
+        parts = [[1 - p - q, p, q] for p, q in zip(one[item], twice, strict=True)]
+        law = replenish.demand(parts, 0.0 if rate is None else float(rate[item]))
+        units = replenish.level(law, target)
+        assert found.units[item] == units
+        assert found.p_over[item] == pytest.approx(replenish.describe(law, units).p_over, rel=1e-9, abs=1e-17)
+
+
+def test_far_tails_of_many_items_keep_their_digits() -> None:
+    found = replenish.levels(np.full((2, 3), 1e-4), np.array([1 - 1e-11, 1 - 1e-7]), width=2)
+    assert found.units.tolist() == [2, 1]
+    assert found.p_over.tolist() == pytest.approx([1e-12, 3e-8 - 2e-12], rel=1e-9)
+
+
+def test_many_items_are_checked_too() -> None:
+    half = np.array([[0.5]])
+    for call in (
+        lambda: replenish.levels(np.array([[1.5]]), np.array([0.9])),
+        lambda: replenish.levels(np.array([[float("nan")]]), np.array([0.9])),
+        lambda: replenish.levels(half, np.array([1.1])),
+        lambda: replenish.levels(half, np.array([0.9]), two=np.array([[0.6]])),
+        lambda: replenish.levels(half, np.array([0.9]), np.array([-1.0])),
+        lambda: replenish.levels(half, np.array([0.9]), np.array([1e4])),
     ):
         with pytest.raises(PlanningError):
             call()

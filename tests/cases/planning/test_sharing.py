@@ -240,3 +240,18 @@ def test_help_is_not_looked_for_where_a_bound_is_good_enough() -> None:
     for before, after in zip(every, some, strict=True):
         good = not before.exact and before.p_short_high <= enough
         assert after == (replace(before, one_more=()) if good else before)
+
+
+def test_of_a_long_list_the_cases_short_are_counted_at_most_not_as_one() -> None:
+    """Far too many histories for the exact sums: twenty cases with nothing there are twenty short."""
+    slots = tuple(SlotLaw(f"s{n}", tuple(f"{n}.{k}" for k in range(8)), (1,) * 8) for n in range(4))
+    cases = tuple(CaseDemand(n, slots, start=n, end=n) for n in range(20))
+    counts = {item: 9 for slot in slots for item in slot.items} | {"0.0": 0}
+    found = sharing.serve_list(cases, Shelf.plain(counts))
+    assert not found.exact
+    # Each is short where it draws what is not there, one time in eight.
+    assert 20 / 8 <= found.exp_short <= 20
+    bad = CaseDemand(99, (SURE, SlotLaw("other", ("B",), (1,))), (Rule(0, 1, frozenset()),), start=99, end=99)
+    assert sharing.serve_list((*cases, bad), Shelf.plain(counts)).exp_short == pytest.approx(
+        found.exp_short + 1
+    )

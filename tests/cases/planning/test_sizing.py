@@ -1,4 +1,4 @@
-"""From a prediction to chances per size, and how counts move them."""
+"""From a prediction to chances per size."""
 
 from __future__ import annotations
 
@@ -55,13 +55,6 @@ def test_tables_are_lifted_to_a_floor_and_sum_to_one() -> None:
         assert prior.source
 
 
-def test_counts_move_the_prior_and_fade() -> None:
-    prior = [0.25, 0.5, 0.25]
-    assert sizing.posterior(prior, [0, 0, 0], 10.0).tolist() == prior
-    assert sizing.posterior(prior, [10, 0, 0], 10.0).tolist() == pytest.approx([0.625, 0.25, 0.125])
-    assert sizing.forget_then_add([10, 0, 2], 1, keep=0.5).tolist() == [5.0, 1.0, 1.0]
-
-
 @pytest.mark.parametrize(
     "call",
     [
@@ -74,10 +67,6 @@ def test_counts_move_the_prior_and_fade() -> None:
         lambda: sizing.spread(0, 1, [1], 5, confidence=0.0),
         lambda: sizing.load_table([1, 2]),
         lambda: sizing.load_table([float("nan")]),
-        lambda: sizing.posterior([1, 1], [1], 1.0),
-        lambda: sizing.posterior([1, 1], [1, 1], 0.0),
-        lambda: sizing.forget_then_add([1, 1], 2),
-        lambda: sizing.forget_then_add([1, 1], 1, keep=0.0),
     ],
 )
 def test_what_makes_no_sense_is_refused(call: object) -> None:
