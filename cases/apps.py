@@ -10,6 +10,7 @@ class CasesConfig(AppConfig):
 
     def ready(self) -> None:
         import cases.bookings.guards  # registers the laws kept by triggers
+        import cases.desks.labels  # brings its kinds of labels
         import cases.reservations.guards  # noqa: F401
         from trays.ledger.guards import install_after_migrate
 

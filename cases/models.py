@@ -17,7 +17,7 @@ from cases.bookings.models import (
 )
 from cases.counts.models import CountSheet
 from cases.forecasts.models import ErrorTable, ErrorTableRow, Outcome
-from cases.picks.models import PickLine, PickList
+from cases.picks.models import PackFor, PickLine, PickList
 from cases.reorders.models import StockRule
 from cases.reservations.models import Hold, SetHold
 
@@ -30,6 +30,7 @@ __all__ = [
     "ErrorTableRow",
     "Hold",
     "Outcome",
+    "PackFor",
     "PickLine",
     "PickList",
     "PlanConsumable",

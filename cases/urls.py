@@ -8,5 +8,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("cases.picks.urls")),
     path("", include("cases.counts.urls")),
     path("", include("cases.reorders.urls")),
+    path("", include("cases.trace.urls")),
     path("", include("cases.desks.urls")),
 ]

@@ -35,11 +35,11 @@ def case_locked(case: Case) -> Case:
 
     A caller who needs the list's order has locked the list before; a case that has left it is refused.
     """
-    now = (
-        Case.objects.select_for_update(of=("self",))
-        .select_related("site", "list__site", "list__theatre", "procedure")
-        .get(pk=case.pk)
-    )
+    # The lock alone, then the reading: a case that changed its list while PostgreSQL waited for it would fall
+    # out of a join with the list.
+    list(Case.objects.select_for_update().filter(pk=case.pk).values_list("pk"))
+    rows = Case.objects.select_related("site", "list__site", "list__theatre", "procedure")
+    now = rows.get(pk=case.pk)
     checks.still_booked(now)
     if now.list_id != case.list_id:
         raise Refusal(

@@ -297,8 +297,10 @@ class MoveForm(SessionForm, KeyedForm):
         help_text=gettext_lazy("Left empty, it is estimated from the case before."),
     )  # fmt: skip
 
-    def __init__(self, *args: Any, case: Case, sites: Iterable[Site], **kwargs: Any) -> None:
-        here = case.list
+    def __init__(
+        self, *args: Any, case: Case, sites: Iterable[Site], to: TheatreList | None = None, **kwargs: Any
+    ) -> None:
+        here = to or case.list
         initial = {"theatre": here.theatre_id, "day": here.day, "session": here.session}
         super().__init__(*args, sites=sites, initial=initial, use_required_attribute=False, **kwargs)
 
@@ -310,20 +312,30 @@ class MoveForm(SessionForm, KeyedForm):
 class OrderForm(KeyedForm):
     """One move on a list: the order that was on the page, and what goes where.
 
-    `move` is "up 12", "down 12" (case ids) or "to 12", with the new position in the field `to-12`.
+    `move` is "up 12", "down 12" (case ids) or "to 12", with the new position in the field `to-12`; or it is
+    "all", with the whole new order, case ids apart by a space, in `order`.
     """
 
     seen = forms.CharField(widget=forms.HiddenInput, max_length=4000)
     move = forms.CharField(max_length=40)
+    order = forms.CharField(max_length=4000, required=False)
 
     def clean_seen(self) -> list[int]:
+        return self._ids("seen")
+
+    def clean_order(self) -> list[int]:
+        return self._ids("order")
+
+    def _ids(self, name: str) -> list[int]:
         try:
-            return [int(part) for part in self.cleaned_data["seen"].split()]
+            return [int(part) for part in self.cleaned_data[name].split()]
         except ValueError:
             raise forms.ValidationError(_("Open the list again.")) from None
 
     def clean_move(self) -> tuple[str, int]:
         way, _space, case_id = self.cleaned_data["move"].partition(" ")
+        if way == "all":
+            return way, 0
         if way not in ("up", "down", "to") or not case_id.isdecimal():
             raise forms.ValidationError(_("Open the list again."))
         return way, int(case_id)
@@ -331,6 +343,8 @@ class OrderForm(KeyedForm):
     def new_order(self) -> list[int]:
         """The order after the move; at an end it stays as it is."""
         way, case_id = self.cleaned_data["move"]
+        if way == "all":
+            return list(self.cleaned_data["order"])
         order: list[int] = list(self.cleaned_data["seen"])
         if case_id not in order:
             return order

@@ -1,20 +1,20 @@
-"""An act is done once: in one transaction, and its answer is given again when the same key comes back."""
+"""An act on a case is done once; two people who give one reference at the same moment are told so."""
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import TypeVar
 from uuid import UUID
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 from django.utils.translation import gettext as _
 
-from trays.ledger.append import answered
-from trays.ledger.models import Event
+from trays.ledger import once
+from trays.ledger.once import Answer, changed_meanwhile
 from trays.staff.models import Person
 from trays.web.errors import Refusal
 
+__all__ = ["Answer", "act_once"]
+
 T = TypeVar("T")
-# What an event keeps for a repeat: ids only.
-Answer = dict[str, Any]
 # The unique constraints that two people at once can meet, as each database names them.
 REFERENCE_CLASH = ("case_reference_once", "cases_case.site_id, cases_case.reference")
 
@@ -27,30 +27,10 @@ def act_once(
     work: Callable[[], T],
     replay: Callable[[Answer], T],
 ) -> T:
-    """Do the work in one transaction; or, if the key was used, give the stored answer through `replay`.
-
-    Two requests with one key may run side by side: the ledger's unique key lets one of them through and
-    the other gets its answer. Any other clash of two people is told as a refusal "changed-meanwhile".
-    """
-    if before := answered(client_key):
-        return replay(_answer_of(before, verb, by))
-    try:
-        with transaction.atomic():
-            return work()
-    except IntegrityError as clash:
-        if before := answered(client_key):
-            return replay(_answer_of(before, verb, by))
-        raise _refused(clash) from clash
-
-
-def _answer_of(event: Event, verb: str, by: Person) -> Answer:
-    if event.verb != verb or event.actor_id != by.pk:
-        raise Refusal(
-            "key-used-before",
-            _("This form was already used for something else."),
-            _("Open the page again and give it once more."),
-        )
-    return dict(event.answer or {})
+    """As `trays.ledger.once.act_once`, with the clash of two references told as such."""
+    return once.act_once(
+        verb=verb, by=by, client_key=client_key, work=work, replay=replay, clash_said=_refused
+    )
 
 
 def _refused(clash: IntegrityError) -> Refusal:
@@ -61,8 +41,4 @@ def _refused(clash: IntegrityError) -> Refusal:
             _("Look at the list; give another reference if this is a different case."),
             field="reference",
         )
-    return Refusal(
-        "changed-meanwhile",
-        _("Somebody else has changed the same thing at this moment."),
-        _("Look at it again, then give it once more if it is still right."),
-    )
+    return changed_meanwhile(clash)

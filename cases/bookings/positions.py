@@ -6,6 +6,7 @@ steps: out of the way (below zero), then to its new place.
 
 from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from django.db.models import F
@@ -22,6 +23,17 @@ SESSION_BEGINS = {
     TheatreList.Session.AFTERNOON: time(13, 30),
     TheatreList.Session.EVENING: time(17, 30),
 }
+
+
+class Timed(Protocol):
+    """A case, or what stands for one, with its estimated start and length."""
+
+    @property
+    def pk(self) -> int: ...
+    @property
+    def starts_at(self) -> datetime: ...
+    @property
+    def minutes(self) -> int: ...
 
 
 def lists_lock(*lists: TheatreList) -> None:
@@ -65,7 +77,7 @@ def positions_set(cases: Sequence[Case], starts: Sequence[datetime]) -> None:
         case.position = number
 
 
-def starts_after_reorder(old: Sequence[Case], new: Sequence[Case]) -> list[datetime]:
+def starts_after_reorder(old: Sequence[Timed], new: Sequence[Timed]) -> list[datetime]:
     """Estimated starts in the new order: gaps stay where they were, lengths go with their cases.
 
     Cases before the first one that moved keep their start. An overlap in the old order becomes no gap.
@@ -90,6 +102,11 @@ def start_estimated(theatre_list: TheatreList, position: int, *, at: datetime) -
     On the list's own day not before now: nothing that is booked now starts earlier.
     """
     before = cases_on(theatre_list.pk).filter(position__lt=position).order_by("-position").first()
+    return start_behind(before, theatre_list, at=at)
+
+
+def start_behind(before: Timed | None, theatre_list: TheatreList, *, at: datetime) -> datetime:
+    """The same, with the case before it at hand; None: it is the first."""
     if before is not None:
         start = before.starts_at + timedelta(minutes=before.minutes) + BETWEEN_CASES
     else:

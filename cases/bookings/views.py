@@ -351,6 +351,8 @@ def _reordered(
             follow=follow,
         )
         told(request, _("The order is changed; the starts after it are estimated anew."), done.notices)
+    if way == "all":
+        return go_to(request, "day-sets", theatre_list.site.code, theatre_list.day.isoformat())
     # The same button has the focus again, so that a case can be walked along the list by the keyboard.
     return go_to(request, f"{reverse('list-order', args=[theatre_list.pk])}?moved={way}-{case_id}")
 

@@ -14,6 +14,7 @@ from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
 from cases.bookings.models import Case, TheatreList
+from cases.desks.demo_round import pins_give, round_act
 from cases.desks.folder import FileFault, Tell, folder_import
 from cases.desks.importing import import_apply, import_check, kind_named
 from trays.exchange.columns import workday
@@ -56,7 +57,9 @@ def world_ready(*, at: datetime, tell: Tell | None = None) -> str:
         username=KEEPER, defaults={"name": "K. Keeper", "is_superuser": True, "password": make_password(None)}
     )
     if first is None:
-        world_load(by=keeper, base_day=at.astimezone(ZONE).date(), tell=tell)
+        today = at.astimezone(ZONE).date()
+        world_load(by=keeper, base_day=today, tell=tell)
+        round_act(base_day=today, at=at)
         return "loaded"
     return "topped up" if lists_top_up(by=keeper, base_day=_base_day(first), at=at) else ""
 
@@ -156,7 +159,10 @@ def _import(kind: str, lines: Lines, *, by: Person, at: datetime) -> None:
 
 
 def sign_ins(password: Callable[[], str]) -> list[SignIn]:
-    """One sign-in for each role, all with the demo's password; people are given it if they have another."""
+    """One sign-in for each role, all with the demo's password; people are given it if they have another, and
+    the demo's PIN if they have none.
+    """
+    pins_give()
     keeper = Person.objects.get(username=KEEPER)
     given = password()
     if not keeper.check_password(given):

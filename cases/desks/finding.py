@@ -4,7 +4,6 @@ Things of a site that the person may not see are answered like things that are n
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import cast
 
@@ -14,15 +13,18 @@ from django.utils.translation import ngettext
 
 from cases.bookings.models import Case
 from cases.counts.models import CountSheet
+from cases.desks.found import Finding, Link, not_on_file, refuse
 from cases.picks.models import PickList
-from cases.picks.papers import number_from
+from cases.picks.not_this import Goods
+from cases.picks.papers import case_key, number_from
 from cases.reorders.queries import held_words
 from trays.catalogue.models import Component
 from trays.catalogue.queries import component_by_gtin, families_by_code, search
 from trays.catalogue.words import size_and_side
-from trays.identifiers import gs1, ours
-from trays.identifiers.meaning import Kind, Reading
-from trays.instruments.models import InstrumentSet, Pack
+from trays.identifiers import ours
+from trays.identifiers.meaning import Kind, Part, Reading
+from trays.instruments.models import InstrumentSet, Pack, PackState
+from trays.instruments.models_pieces import Piece
 from trays.instruments.queries import pack_by_number, set_by_grai
 from trays.places.models import Place
 from trays.places.queries import place_by_label
@@ -34,33 +36,6 @@ from trays.stock.tables import date_word
 from trays.web.wording import sitetime
 
 SHOWN = 8
-# Codes of people are not kept as scans.
-PERSONAL = (Kind.PATIENT, Kind.STAFF)
-
-
-@dataclass(frozen=True, slots=True)
-class Link:
-    """Something to press under an answer."""
-
-    label: str
-    url: str
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """The answer to one scan. With ``url`` the person is taken there; ``code`` says why it was refused."""
-
-    what: str = ""
-    why: str = ""
-    next_step: str = ""
-    url: str = ""
-    code: str = ""
-    links: tuple[Link, ...] = field(default=())
-    keep_raw: bool = True
-
-    @property
-    def refused(self) -> bool:
-        return bool(self.code)
 
 
 class Finder:
@@ -79,18 +54,27 @@ class Finder:
 
     def find(self, reading: Reading) -> Finding:
         """Where the reading leads."""
-        if reading.kind in PERSONAL:
+        if reading.kind is Kind.STAFF:
+            return self._colleague(reading.value("8017") or "") or refuse(
+                "badge-not-on-file",
+                _("No badge with this code is on file; the code was not kept."),
+                _("Ask whoever keeps the program to enter the badge."),
+                keep_raw=False,
+            )
+        if reading.kind is Kind.PATIENT:
             return refuse(
                 "code-of-a-person",
                 _("This is the code of a person, not of a thing; it was not kept."),
                 _("Scan the label of a pack, set, place, sheet or component."),
                 keep_raw=False,
             )
-        if reading.choices and reading.kind != Kind.TEXT:
-            return _ambiguous(reading)
+        if reading.choices:
+            # A symbol that does not claim to be GS1 may be text that somebody knows.
+            plain = self._text(reading.text.strip()) if reading.kind is Kind.TEXT else None
+            return plain if plain is not None and not plain.refused else _ambiguous(reading)
         if not reading.usable:
             return refuse(
-                "code-unreadable", reading.sentence, _("If that fails, type what stands below the bars.")
+                "code-unreadable", reading.say(_), _("If that fails, type what stands below the bars.")
             )
         by_key: dict[type, Callable[[Reading], Finding]] = {
             ours.SetKey: self._set,
@@ -111,6 +95,27 @@ class Finder:
             _("Scan the code with the item number."),
         )
 
+    # People: their codes are not kept as scans
+
+    def _colleague(self, badge: str) -> Finding | None:
+        """Whose badge it is, for those who work at a site of theirs."""
+        person = Person.objects.filter(badge=badge, is_active=True).first() if badge else None
+        if person is None:
+            return None
+        here = [
+            role
+            for role in person.roles.select_related("site").order_by("pk")
+            if role.site_id in self.sites("see_cases")
+        ]
+        if not here and person != self.by:
+            return None
+        roles = ", ".join(f"{role.get_kind_display()}, {role.site}" for role in here)
+        return Finding(
+            what=_("Badge of %(name)s") % {"name": person.name},
+            why=roles and f"{roles}.",
+            keep_raw=False,
+        )
+
     # Sets, packs, places
 
     def _set(self, reading: Reading) -> Finding:
@@ -121,27 +126,52 @@ class Finder:
     def _go_to_set(self, found: InstrumentSet | None) -> Finding | None:
         if found is None or found.site_id not in self.sites("see_sets"):
             return None
-        return Finding(what=_("Set %(code)s") % {"code": found.code}, url=reverse("set", args=[found.code]))
+        what = _("Set %(code)s") % {"code": found.code}
+        return Finding(what=what, url=reverse("set", args=[found.code]), thing=found)
 
     def _pack(self, reading: Reading) -> Finding:
         key = cast(ours.AssetKey, reading.key)
         pack = pack_by_number(key.giai)
         going = self._go_to_pack(pack)
         if pack is None or going is None:
-            return not_on_file(_("No pack with this label is on file."))
+            return self._piece(key.giai) or not_on_file(_("No pack with this label is on file."))
         given = key.round
-        if given and given != str(pack.round):
+        if given and given != str(pack.round) and not _before_packing(pack, given):
             return refuse(
                 "label-of-another-round",
                 _("This label is of round %(label)s of pack %(pack)s, which is in round %(now)s.")
                 % {"label": given, "pack": pack.number, "now": pack.round},
                 _("Set the pack aside and ask sterile services; an old label must not stay on a pack."),
-                links=(Link(_("Set %(code)s") % {"code": pack.set.code}, going.url),),
+                links=(Link(_("Pack %(pack)s") % {"pack": pack.number}, going.url),),
             )
         return going
 
     def _go_to_pack(self, pack: Pack | None) -> Finding | None:
-        return self._go_to_set(pack.set) if pack is not None else None
+        if pack is None or pack.set.site_id not in self.sites("see_processing"):
+            return None
+        words = {"pack": pack.number, "set": pack.set.code}
+        what = _("Pack %(pack)s of set %(set)s") % words
+        return Finding(what=what, url=reverse("pack", args=[pack.pk]), thing=pack)
+
+    def _piece(self, mark: str) -> Finding | None:
+        """A single instrument by the code that is marked on it."""
+        piece = Piece.objects.select_related("type", "site", "pack__set").filter(mark=mark).first()
+        if piece is None or piece.site_id not in self.sites("see_sets"):
+            return None
+        words = {"piece": piece.type.name, "mark": piece.mark}
+        links: tuple[Link, ...] = ()
+        if piece.pack is None:
+            where = f"{piece.site.name}, {str(piece.get_state_display()).lower()}."
+        else:
+            code = piece.pack.set.code
+            where = _("It belongs to set %(code)s, tray %(tray)s.") % {
+                "code": code,
+                "tray": piece.pack.tray,
+            }
+            links = (Link(_("Set %(code)s") % {"code": code}, reverse("set", args=[code])),)
+        return Finding(
+            what=_("%(piece)s, instrument %(mark)s") % words, why=where, links=links, thing=piece
+        )
 
     def _place(self, reading: Reading) -> Finding:
         key = cast(ours.PlaceKey, reading.key)
@@ -158,6 +188,7 @@ class Finder:
         return Finding(
             what=f"{place.name}, {place.site.name}",
             why=_("%(units)s and %(packs)s are there, by the record.") % {"units": there, "packs": trays},
+            thing=place,
         )
 
     # Sheets and cases
@@ -170,6 +201,8 @@ class Finder:
     def _sheet_by_number(self, number: str, line: int | None) -> Finding | None:
         if not number:
             return None
+        if (key := case_key(number)) is not None:
+            return self._case_by_key(key)
         listed = PickList.objects.select_related("case").filter(number=number).first()
         if listed is not None and listed.case.site_id in self.sites("see_picks"):
             anchor = f"#line-{line}" if line else ""
@@ -184,6 +217,13 @@ class Finder:
                 url=reverse("count-sheets", args=[sheet.case_id]),
             )
         return None
+
+    def _case_by_key(self, key: int) -> Finding | None:
+        case = Case.objects.filter(pk=key, site_id__in=self.sites("see_cases")).first()
+        if case is None:
+            return None
+        what = _("Case %(reference)s") % {"reference": case.reference}
+        return Finding(what=what, url=reverse("case", args=[case.pk]))
 
     def _case(self, text: str) -> Finding | None:
         cases = Case.objects.filter(site_id__in=self.sites("see_cases"))
@@ -224,6 +264,7 @@ class Finder:
             what=component_words(component),
             why=_("On site: %(where)s.") % {"where": where} + box,
             links=(self._family_link(component),),
+            thing=Goods(component),
         )
 
     def _unit(self, component: Component, reading: Reading) -> Finding:
@@ -247,6 +288,7 @@ class Finder:
         return Finding(
             what=f"{component_words(component)}, {named}",
             why="; ".join(self._unit_words(unit, held.get(unit.pk, "")) for unit in units) + ".",
+            thing=Goods(component, lot, serial),
             next_step=_date_differs(units, labelled),
             links=(self._family_link(component),),
         )
@@ -281,8 +323,10 @@ class Finder:
             or self._sheet_by_number(number, line)
             or self._go_to_set(_set_by_code(text))
             or self._go_to_pack(pack_by_number(text))
+            or self._piece(text)
             or self._family(text)
             or self._place_of_code(text)
+            or self._colleague(text)
             or self._searched(text)
         )
 
@@ -322,24 +366,25 @@ def component_words(component: Component) -> str:
     return f"{component.family.name} {size_and_side(component)}" if component.size else component.name
 
 
-def refuse(
-    code: str, what: str, next_step: str, *, links: tuple[Link, ...] = (), keep_raw: bool = True
-) -> Finding:
-    """A scan that leads nowhere, with its reason and what to do."""
-    return Finding(what=what, next_step=next_step, code=code, links=links, keep_raw=keep_raw)
-
-
-def not_on_file(what: str) -> Finding:
-    return refuse("not-on-file", what, _("Check that the label belongs here, or ask whoever made it."))
+def _before_packing(pack: Pack, given: str) -> bool:
+    """Whether the label is of the round before, still with the tray: packing makes a new one."""
+    return given == str(pack.round - 1) and pack.state in (
+        PackState.RECEIVED,
+        PackState.CLEANED,
+        PackState.ASSEMBLED,
+    )
 
 
 def _ambiguous(reading: Reading) -> Finding:
-    ways = [gs1.to_brackets([gs1.Element(p.key, p.value) for p in choice]) for choice in reading.choices]
-    return refuse(
-        "two-readings",
-        reading.sentence,
-        _("Compare with the label and type the right one: %(ways)s.") % {"ways": _(" or ").join(ways[:4])},
+    return Finding(
+        what=reading.say(_),
+        next_step=_("Choose the one that the label says; or scan another code."),
+        ways=tuple(" ".join(_part(part) for part in choice) for choice in reading.choices),
     )
+
+
+def _part(part: Part) -> str:
+    return f"({part.key}){part.value}" if part.key.isdigit() else f"{part.title} {part.value}"
 
 
 def _set_by_code(text: str) -> InstrumentSet | None:

@@ -12,6 +12,17 @@ from trays.instruments.importing import Contents, InstrumentTypes, Serves, SetDe
 from trays.instruments.importing_sets import PackLines, Packs, Sets
 from trays.parties.importing import Parties, Sites
 from trays.places.importing import Places
+from trays.processing.importing import (
+    DayTests,
+    Hours,
+    Machines,
+    Pieces,
+    ProcessingRules,
+    Programmes,
+    Spares,
+    StageTimes,
+    Trips,
+)
 from trays.staff.importing import People
 from trays.stock.importing import Piles, Units
 
@@ -31,6 +42,15 @@ KINDS: tuple[type[ImportKind], ...] = (
     Sets,
     Packs,
     PackLines,
+    Pieces,
+    Spares,
+    Machines,
+    Programmes,
+    DayTests,
+    ProcessingRules,
+    StageTimes,
+    Hours,
+    Trips,
     Units,
     Piles,
     Procedures,

@@ -104,6 +104,6 @@ def _write_case(out: Path, case: Case, *, by: Person, at: datetime, stock: str, 
         if packs:
             made = labels_print(by=by, kind="pack", ids=packs, stock=stock, start=1, at=at)
             (out / "labels" / f"{name}-labels.pdf").write_bytes(made.pdf)
-            written.labels += len(packs) - len(made.refused)
+            written.labels += made.labels
     except Refusal as refusal:
         written.refused.append(f"{case.reference}: {refusal.sentence} {refusal.next_step}")

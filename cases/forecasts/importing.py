@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy
 from cases.bookings.models import CaseSlot, PlanSlot, PredictionMethod
 from cases.forecasts.models import ErrorTable, ErrorTableRow, Outcome
 from trays.catalogue.importing import components_by_code, ranks_by_size
-from trays.catalogue.models import Family, FamilyKind
+from trays.catalogue.models import Family, FamilyKind, Side
 from trays.exchange.columns import Choice, Code, Day, Number, Text, Whole
 from trays.exchange.kinds import BATCH, ImportKind, ModelKind, Moved, Moves, Row, moves
 from trays.staff.models import Person
@@ -124,11 +124,11 @@ class Outcomes(ModelKind):
         self.people = Person.objects.in_bulk(field_name="username")
         rows = Outcome.objects.values_list("site_id", "reference", "slot", "component_id")
         self.known = set(rows)
-        self.own: dict[tuple[int, str, str], list[int]] = defaultdict(list)
+        self.own: dict[tuple[int, str, str], list[tuple[int, str]]] = defaultdict(list)
         slots = CaseSlot.objects.filter(outcome=None).select_related("construct__case", "plan_slot")
         for slot in slots:
             case = slot.construct.case
-            self.own[case.site_id, case.reference, slot.plan_slot.code].append(slot.pk)
+            self.own[case.site_id, case.reference, slot.plan_slot.code].append((slot.pk, slot.construct.side))
 
     def check(self, row: Row) -> dict[str, Any] | None:
         site = self.site(row)
@@ -143,11 +143,9 @@ class Outcomes(ModelKind):
         predicted = self._predicted(row, component)
         if row.faults or site is None or component is None:
             return None
-        own = self.own.get((site.id, row["reference"], row["slot"]), [])
         return {
             "site_id": site.id,
-            # Where both sides have such a slot it cannot be told which one this was.
-            "case_slot_id": own[0] if len(own) == 1 else None,
+            "case_slot_id": self._own_slot(row, site.id, component.side),
             "reference": row["reference"],
             "slot": row["slot"],
             "component_id": component.pk,
@@ -156,6 +154,16 @@ class Outcomes(ModelKind):
             "planner_id": planner.pk if planner else None,
             "predicted_rank": predicted,
         }
+
+    def _own_slot(self, row: Row, site_id: int, side: str) -> int | None:
+        """The slot of a case on file that this tells of; None where it could be that of either side."""
+        slots = self.own.get((site_id, row["reference"], row["slot"]), [])
+        fitting = [one for one in slots if Side.NONE in (side, one[1]) or one[1] == side]
+        if len(fitting) != 1:
+            return None
+        # One slot has one outcome; another row of the same slot is history without it.
+        slots.remove(fitting[0])
+        return fitting[0][0]
 
     def _predicted(self, row: Row, component: Any) -> int | None:
         if component is None or not row["predicted_size"]:

@@ -68,8 +68,16 @@ class Outcome(models.Model):
                 condition=Q(method="") | Q(method__in=Prediction.Method.values), name="outcome_method"
             ),
         ]
-        # For the unbooked forecast: what a site used of a component, lately.
-        indexes = [models.Index(fields=["site", "component", "used_on"], name="outcome_use")]
+        indexes = [
+            # For the unbooked forecast: what a site used of a component, lately.
+            models.Index(fields=["site", "component", "used_on"], name="outcome_use"),
+            # For learning: the newest outcomes that had been predicted, however long the history.
+            models.Index(
+                fields=["site", "-used_on", "-id"],
+                condition=Q(predicted_rank__isnull=False),
+                name="outcome_foretold",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.reference} {self.slot}"

@@ -5,8 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from cases.forecasts.queries import STRENGTH, ErrorLaws
+from cases.forecasts.learnt import ErrorLaw, ErrorLaws
 from cases.planning import sizing
+from cases.planning.learning import DEFAULT_STRENGTH
 
 ASSUMED_SECONDS = (0.47, 0.30, 0.13, 0.05, 0.03, 0.02)
 """Thinnest first: the shape that is assumed for an insert's thickness until outcomes of our own say
@@ -38,6 +39,8 @@ class HasRange(Protocol):
     def confidence(self) -> float | None: ...
     @property
     def method(self) -> str: ...
+    @property
+    def planner_id(self) -> int | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +48,14 @@ class Basis:
     """What the chances of a slot rest on.
 
     `sizes`: prediction, history, none (each size alike) or linked (follows the sizes it must fit).
+    `outcomes` of our own have been added to it; `errors` is the law of the prediction's error, if it has one.
     `seconds`: history, assumed, none, or "" where there is no second measure.
     """
 
     sizes: str
-    source: str
     outcomes: int
     seconds: str
+    errors: ErrorLaw | None = None
 
 
 def size_law(
@@ -74,7 +78,7 @@ def size_law(
         return [], None
     n_sizes = 1 + max(row.size_rank for row in components)
     n_seconds = 1 + max(row.second_rank for row in components)
-    sizes, basis, source, count = _sizes(
+    sizes, basis, count, law = _sizes(
         components,
         n_sizes,
         slot=slot,
@@ -91,7 +95,7 @@ def size_law(
         sizes[row.size_rank] * seconds[row.second_rank] / per_cell[row.size_rank, row.second_rank]
         for row in components
     ]
-    return weights, Basis(basis, source, count, second_basis)
+    return weights, Basis(basis, count, second_basis, law)
 
 
 def _sizes(
@@ -103,19 +107,19 @@ def _sizes(
     free: bool,
     errors: ErrorLaws,
     used: Mapping[int, int],
-) -> tuple[list[float], str, str, int]:
+) -> tuple[list[float], str, int, ErrorLaw | None]:
     if prediction is not None:
-        law = errors.of(slot, prediction.method)
+        law = errors.of(slot, prediction.method, prediction.planner_id)
         # A prediction outside the family (an old one, after the family was changed) is folded at its ends.
         low, high = min(prediction.low, n - 1), min(prediction.high, n - 1)
         spread = sizing.spread(low, high, law.offsets, n, confidence=prediction.confidence)
-        return [float(p) for p in spread], "prediction", law.source, law.outcomes
+        return [float(p) for p in spread], "prediction", law.outcomes, law
     if free:
-        return [1.0 / n] * n, "linked", "", 0
+        return [1.0 / n] * n, "linked", 0, None
     counts = _counts(((row.size_rank, used.get(row.id, 0)) for row in components), n)
     total = sum(counts)
-    law_of_use = [(count + STRENGTH / n) / (total + STRENGTH) for count in counts]
-    return law_of_use, "history" if total else "none", "", total
+    law_of_use = [(count + DEFAULT_STRENGTH / n) / (total + DEFAULT_STRENGTH) for count in counts]
+    return law_of_use, "history" if total else "none", total, None
 
 
 def _seconds(
@@ -130,7 +134,10 @@ def _seconds(
         prior = [1.0 / n] * n
     counts = _counts(((row.second_rank, used.get(row.id, 0)) for row in components), n)
     total = sum(counts)
-    law = [(count + STRENGTH * p) / (total + STRENGTH) for count, p in zip(counts, prior, strict=True)]
+    law = [
+        (count + DEFAULT_STRENGTH * p) / (total + DEFAULT_STRENGTH)
+        for count, p in zip(counts, prior, strict=True)
+    ]
     return law, "history" if total else "assumed" if thickness else "none"
 
 

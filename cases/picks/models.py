@@ -64,6 +64,8 @@ class PickLine(models.Model):
     bin = models.CharField(max_length=20, blank=True)
     quantity = models.PositiveSmallIntegerField(default=1)
     likelihood = models.FloatField(null=True, blank=True)
+    picked_at = models.DateTimeField(null=True, blank=True)
+    picked_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         ordering = ["pick_list", "number"]
@@ -72,7 +74,50 @@ class PickLine(models.Model):
             exactly_one("pick_line_one_thing", "unit", "pack", "pile"),
             models.UniqueConstraint(fields=["pick_list", "number"], name="pick_line_once"),
             at_least("quantity", 1, "pick_line_quantity"),
+            models.CheckConstraint(
+                condition=Q(picked_at__isnull=True) | Q(picked_by__isnull=False),
+                name="pick_line_picked_by_somebody",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"line {self.number}"
+
+
+class PackFor(models.Model):
+    """A pack that left for a case, in one of its rounds: until it was opened there, or came back unopened.
+
+    A pack may leave for several cases in one round, one after the other; it is opened for one of them.
+    """
+
+    case = models.ForeignKey(Case, on_delete=models.PROTECT, related_name="packs_had")
+    pack = models.ForeignKey(Pack, on_delete=models.PROTECT, related_name="cases_had")
+    round = models.PositiveIntegerField()
+    issued_at = models.DateTimeField()
+    issued_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    opened_at = models.DateTimeField(null=True, blank=True)
+    opened_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    returned_at = models.DateTimeField(null=True, blank=True)
+    returned_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["pack", "round"],
+                condition=Q(returned_at__isnull=True),
+                name="pack_for_one_case_in_round",
+            ),
+            models.CheckConstraint(
+                condition=Q(opened_at__isnull=True) | Q(opened_by__isnull=False, returned_at__isnull=True),
+                name="pack_for_opened_by_somebody",
+            ),
+            models.CheckConstraint(
+                condition=Q(returned_at__isnull=True) | Q(returned_by__isnull=False),
+                name="pack_for_returned_by_somebody",
+            ),
+        ]
+        # For a pack's history and for recalls: whom it was with in one round.
+        indexes = [models.Index(fields=["pack", "round"], name="pack_for_by_round")]
+
+    def __str__(self) -> str:
+        return f"pack {self.pack_id} round {self.round} for case {self.case_id}"

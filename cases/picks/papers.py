@@ -13,6 +13,7 @@ from trays.parties.models import Site
 
 PICK_LIST = "PL"
 COUNT_SHEET = "CS"
+CASE = "CA"
 
 
 def number_of(letters: str, key: int) -> str:
@@ -28,7 +29,7 @@ def serial_of(number: str) -> str:
 def number_from(serial: str) -> str:
     """The number that a scanned serial stands for; "" when it is none of ours."""
     letters, digits = serial[:2], serial[2:]
-    known = letters in (PICK_LIST, COUNT_SHEET) and digits.isascii() and digits.isdecimal()
+    known = letters in (PICK_LIST, COUNT_SHEET, CASE) and digits.isascii() and digits.isdecimal()
     return f"{letters}-{digits}" if known else ""
 
 
@@ -39,6 +40,17 @@ def sheet_code(site: Site, number: str) -> str:
         return ours.sheet(document, serial_of(number)) if document else ""
     except Malformed:
         return ""
+
+
+def case_code(site: Site, key: int) -> str:
+    """The element string that names a case by the key of its row; "" for a site without a location number."""
+    return sheet_code(site, number_of(CASE, key))
+
+
+def case_key(number: str) -> int | None:
+    """The key of the case that a number of ours names; None when it names a sheet."""
+    letters, _hyphen, digits = number.partition("-")
+    return int(digits) if letters == CASE and len(digits) < 19 else None
 
 
 def line_code(site: Site, number: str, line: int) -> str:

@@ -26,8 +26,8 @@ from cases.picks.models import PickLine, PickList
 from cases.picks.papers import line_code, line_text, sheet_code
 from cases.picks.queries import case_position
 from cases.picks.said import Said, SaidRun
+from cases.readiness.figures import figures
 from cases.readiness.kinds import Level, Word
-from cases.readiness.reasons import figures
 from cases.reservations.models import SetHold
 from cases.reservations.queries import at_site, kept_for, open_holds, operation_day
 from trays.catalogue.words import side_word, size_words

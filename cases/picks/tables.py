@@ -8,8 +8,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from cases.picks.kinds import PickRow, PickSheet
+from cases.picks.progress import Picking
 from cases.picks.said import level_from
-from cases.readiness.reasons import figures
+from cases.readiness.figures import figures
 from trays.web.table import CodeColumn, Column, Lines, NoColumn, NumberColumn, SecondLineColumn, WhenColumn
 from trays.web.wording import verdict_word
 
@@ -67,11 +68,14 @@ class PickLines(Lines):
     take = NumberColumn(verbose_name=_("Take"))
     bin = CodeColumn(verbose_name=_("Bin"))
     text = CodeColumn(verbose_name=_("Line code"))
+    state = Column(verbose_name=_("State"), empty_values=())
 
     class Meta(Lines.Meta):
         orderable = False
 
-    def __init__(self, sheet: PickSheet, **kwargs: Any) -> None:
+    def __init__(self, sheet: PickSheet, picking: Picking, *, loose: bool = False, **kwargs: Any) -> None:
+        """`loose`: whether lines of consumables show a button that ticks them."""
+        self.picking, self.loose = picking, loose
         self.places = {row.number: place for place in sheet.places for row in place.rows}
         rows = [row for place in sheet.places for row in place.rows]
         super().__init__(rows, **kwargs)
@@ -80,6 +84,19 @@ class PickLines(Lines):
         place = self.places[record.number]
         words = _("%(number)s  %(place)s") % {"number": place.number, "place": place.name}
         return f"{words}, {place.hint}" if place.hint else words
+
+    def row_class(self, record: PickRow) -> str:
+        if self.picking.lines[record.number].state != "open":
+            return "past"
+        return "here" if self.picking.next is record else ""
+
+    def render_state(self, record: PickRow) -> str:
+        one = self.picking.lines[record.number]
+        facts = {"one": one, "row": record, "next": self.picking.next is record, "loose": self.loose}
+        return render_to_string("cases/picks/_state.html", facts)
+
+    def value_state(self, record: PickRow) -> str:
+        return self.picking.lines[record.number].word
 
     def render_what(self, value: str, record: PickRow) -> str:
         return render_to_string("cases/picks/_what.html", {"row": record})

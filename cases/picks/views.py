@@ -9,8 +9,9 @@ from django.views.decorators.http import require_GET, require_POST
 
 from cases.bookings.models import Case
 from cases.picks import queries
-from cases.picks.forms import MakeForm
+from cases.picks.forms import BackForm, MakeForm
 from cases.picks.models import PickList
+from cases.picks.progress import picking_of
 from cases.picks.reading import sheet_of
 from cases.picks.services import pick_list_make
 from cases.picks.sheet import pick_list_pdf
@@ -39,16 +40,24 @@ def pick_list(request: HttpRequest, pk: int) -> HttpResponse:
     """One list in walking order, with its verdict, its sizes and what is not on site."""
     chosen = _list(request, pk)
     sheet = sheet_of(chosen, at=timezone.now())
+    by, case = cast(Person, request.user), chosen.case
+    picking = picking_of(chosen, sheet)
+    current = chosen.replaced_at is None and case.status in (Case.Status.BOOKED, Case.Status.OPENED)
     context = {
         "pick_list": chosen,
-        "case": chosen.case,
+        "case": case,
         "sheet": sheet,
-        "may_make": may(by=cast(Person, request.user), act="make_pick_list", site_id=chosen.case.site_id),
+        "picking": picking,
+        "may_make": may(by=by, act="make_pick_list", site_id=case.site_id),
+        "may_pick": current and may(by=by, act="make_pick_list", site_id=case.site_id),
+        "may_issue": current and may(by=by, act="issue_packs", site_id=case.site_id),
+        "may_store": may(by=by, act="store_packs", site_id=case.site_id),
+        "back_form": BackForm(known=[], site=case.site, auto_id="back_%s") if picking.in_theatre else None,
         "key": uuid4(),
     }
     return answer_table(
         request,
-        PickLines(sheet),
+        PickLines(sheet, picking, loose=bool(context["may_pick"])),
         "cases/picks/pick_list.html",
         context,
         file_name=chosen.number,

@@ -2,6 +2,7 @@
 
 from typing import cast
 
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -10,11 +11,12 @@ from django.utils.translation import ngettext
 from cases.bookings.checks import still_booked
 from cases.bookings.forms import CancelForm, MoveForm
 from cases.bookings.kinds import Booked
-from cases.bookings.models import Case
+from cases.bookings.models import Case, TheatreList
 from cases.bookings.queries import whole_cases
 from cases.bookings.views import get_or_post, told
 from cases.picks.withdraw import case_shift, case_withdraw
 from cases.reservations.queries import holds_of, set_holds_of
+from trays.parties.models import Site
 from trays.staff.access import fetch, sites_for
 from trays.staff.models import Person
 from trays.web.errors import Refusal, faults_from
@@ -70,13 +72,22 @@ def cancel(request: HttpRequest, pk: int) -> HttpResponse:
     return answer_page(request, "cases/picks/cancel.html", context, status=422 if faults else 200)
 
 
+def _proposed(request: HttpRequest, sites: QuerySet[Site]) -> TheatreList | None:
+    """The list that the page is opened with, if the address names one that the person may book on."""
+    number = request.GET.get("list", "")
+    if not (number.isdecimal() and len(number) < 10):
+        return None
+    return TheatreList.objects.filter(pk=int(number), site__in=sites).first()
+
+
 @get_or_post
 def move(request: HttpRequest, pk: int) -> HttpResponse:
     """Move a case to another theatre, day or session."""
     case = _case(request, pk)
     by = cast(Person, request.user)
     data = request.POST if request.method == "POST" else None
-    form = MoveForm(data, case=case, sites=sites_for(by=by, act="book_case"))
+    sites = sites_for(by=by, act="book_case")
+    form = MoveForm(data, case=case, sites=sites, to=_proposed(request, sites))
     if not form.is_bound:
         still_booked(case)
     if form.is_bound and form.is_valid():

@@ -1,8 +1,8 @@
 """Verdicts for a site's horizon, and the pick plan of one case."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import count
 from zoneinfo import ZoneInfo
 
 from django.core.cache import cache
@@ -11,26 +11,20 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from cases.bookings.models import Case
-from cases.planning import sharing
-from cases.planning.kinds import CaseAnswer, PlanningError
+from cases.planning.horizon import Outlook, outlook
+from cases.planning.kinds import PlanningError
 from cases.readiness import reasons
+from cases.readiness.arrays import Layout, Patterns, lay_out_cases
 from cases.readiness.facts import CaseFacts, Snapshot
-from cases.readiness.kinds import (
-    CaseVerdict,
-    Demand,
-    Horizon,
-    Level,
-    OneMore,
-    PickPlan,
-    PickSlot,
-    SlotForecast,
-    Word,
-)
-from cases.readiness.laws import CaseLaw, Laws, in_order
+from cases.readiness.findings import Exact, Finding, findings
+from cases.readiness.inside import Insides, Kept
+from cases.readiness.kinds import Horizon, Level, PickPlan, PickSlot
+from cases.readiness.laws import Laws, in_order
+from cases.readiness.parts import CaseLaw
 from cases.readiness.reasons import Speaker
-from cases.readiness.room import Plan, Room, level_of
-from cases.readiness.shelf import shelf_for
+from cases.readiness.room import Plan, Room
 from cases.readiness.snapshot import site_day, take
+from cases.readiness.verdicts import DemandByComponent, at_risk, on_site_level, unjudged, verdict_of
 from trays.ledger.queries import positions
 from trays.parties.models import Site
 from trays.web.errors import Refusal
@@ -39,45 +33,141 @@ CACHE_SECONDS = 120
 """Sets that are being processed come back by the clock, so an answer is not kept for longer than this."""
 
 
+@dataclass(frozen=True)
+class Judgement:
+    """A judged snapshot with all that was worked out for it, for the next one and for what-ifs.
+
+    `findings` are by case id; `insides`, `patterns` and `exact` are used again by the next judgement.
+    """
+
+    horizon: Horizon
+    laws: Laws
+    ordered: tuple[CaseLaw, ...]
+    layout: Layout
+    outlook: Outlook
+    findings: dict[int, Finding]
+    insides: Kept = field(repr=False)
+    patterns: Patterns = field(repr=False)
+    exact: Exact = field(repr=False)
+
+
+_LAST: dict[tuple[int, str | None], tuple[int, Judgement]] = {}
+"""By site and language the newest judgement of this process, under its number."""
+_NUMBERS = count(1)
+
+
 def horizon(*, site: Site, at: datetime) -> Horizon:
     """Both verdicts of every booked case of a site from its today on.
 
-    On site: P that the case finds all it may need on its day, after the cases before it. In the room:
-    with what
-    is held for it; while nothing is, with what a pick list made now would bring. Kept by the positions of the
-    ledger, so that any recorded act makes it anew.
+    On site: P that the case finds all it may need on its day, after the cases before it. In the room: with
+    what is held for it; while nothing is, with what a pick list made now would bring.
+    """
+    return judgement(site=site, at=at).horizon
+
+
+def judgement(*, site: Site, at: datetime) -> Judgement:
+    """The same with what it rests on.
+
+    Kept by the positions of the ledger, so that any recorded act makes it anew; what the act has not touched
+    is not worked out again.
     """
     heads = ",".join(f"{code}:{sequence}" for code, sequence in sorted(positions().items()))
+    own = (site.pk, get_language())
     # The key names every act recorded so far; what no act has changed cannot have changed.
-    key = f"readiness:{site.pk}:{site_day(site, at)}:{get_language()}:{hash(heads)}:{len(heads)}"
-    kept = cache.get(key)
-    if isinstance(kept, tuple) and kept[0] == heads:
-        found: Horizon = kept[1]
-        return found
-    answer = judge(take(site=site, at=at))
-    cache.set(key, (heads, answer), CACHE_SECONDS)
-    return answer
+    key = f"readiness:{site.pk}:{site_day(site, at)}:{own[1]}:{hash(heads)}:{len(heads)}"
+    kept, last = cache.get(key), _LAST.get(own)
+    if last is not None and kept == (heads, last[0]):
+        return last[1]
+    found = judged(take(site=site, at=at), last[1] if last else None)
+    number = next(_NUMBERS)
+    _LAST[own] = (number, found)
+    cache.set(key, (heads, number), CACHE_SECONDS)
+    return found
 
 
-def judge(snapshot: Snapshot) -> Horizon:
+def judge(snapshot: Snapshot, before: Judgement | None = None) -> Horizon:
     """The verdicts of a snapshot, by arithmetic alone."""
+    return judged(snapshot, before).horizon
+
+
+def judged(snapshot: Snapshot, before: Judgement | None = None) -> Judgement:
+    """Judge a snapshot.
+
+    Parameters
+    ----------
+    snapshot : Snapshot
+    before : Judgement, optional
+        Of a snapshot that is mostly the same, the one before an act or one that was altered to see what would
+        be: what is alike is used again. The answer is the same without it.
+    """
     with timezone.override(ZoneInfo(snapshot.policy.zone)):
-        laws = Laws(snapshot)
-        able, faults = _laws(laws)
-        ordered = in_order(able, snapshot.policy.zone)
-        answers = {answer.ref: answer for answer in _answers(laws, ordered)}
+        known = _worked_out(snapshot, before)
+        laws, ordered, layout, out, found = (
+            known.laws,
+            known.ordered,
+            known.layout,
+            known.outlook,
+            known.found,
+        )
+        policy = snapshot.policy
         speaker = Speaker(snapshot, {law.facts.id: law for law in ordered})
-        room = Room(laws)
-        verdicts = {law.facts.id: _verdict(law, answers[law.facts.id], room, speaker) for law in ordered}
-        verdicts |= {facts.id: _unjudged(facts, snapshot, sentence) for facts, sentence in faults}
+        insides = Insides(Room(laws), speaker, before.insides if before else {})
+        verdicts = {law.facts.id: verdict_of(law, found[law.facts.id], insides, speaker) for law in ordered}
+        verdicts |= {facts.id: unjudged(facts, snapshot, sentence) for facts, sentence in known.faults}
     order = sorted(verdicts.values(), key=lambda verdict: (verdict.day, verdict.starts_at, verdict.case_id))
-    return Horizon(
-        site_id=snapshot.policy.site_id,
+    answer = Horizon(
+        site_id=policy.site_id,
         day=snapshot.day,
         cases=tuple(verdict.case_id for verdict in order),
         verdicts=verdicts,
-        demand=_demand(ordered),
+        demand=DemandByComponent(ordered),
+        at_risk=at_risk(ordered, layout, out, 1.0 - policy.wanted_on_site + policy.margin),
     )
+    return Judgement(answer, laws, ordered, layout, out, found, insides.kept, known.patterns, known.exact)
+
+
+@dataclass(frozen=True)
+class _WorkedOut:
+    """What a judgement is made from, before anything is said."""
+
+    laws: Laws
+    faults: list[tuple[CaseFacts, str]]
+    ordered: tuple[CaseLaw, ...]
+    layout: Layout
+    outlook: Outlook
+    found: dict[int, Finding]
+    patterns: Patterns
+    exact: Exact
+
+
+def _worked_out(snapshot: Snapshot, before: Judgement | None) -> _WorkedOut:
+    laws = Laws(snapshot, before.laws if before else None)
+    patterns, exact = (before.patterns, dict(before.exact)) if before else (Patterns(), {})
+    able, faults = _laws(laws)
+    ordered = tuple(in_order(able, snapshot.policy.zone))
+    layout = lay_out_cases(snapshot, ordered, patterns)
+    out = outlook(layout.arrays, before.outlook if before else None)
+    found = findings(ordered, layout, out, wanted=snapshot.policy.wanted_on_site, exact=exact)
+    return _WorkedOut(laws, faults, ordered, layout, out, found, patterns, exact)
+
+
+def levels_on_site(snapshot: Snapshot, before: Judgement) -> dict[int, Level]:
+    """The levels on site of an altered snapshot by case id, as `judged` has them, and nothing else."""
+    with timezone.override(ZoneInfo(snapshot.policy.zone)):
+        known = _worked_out(snapshot, before)
+    return {case_id: on_site_level(one, snapshot.policy) for case_id, one in known.found.items()}
+
+
+def estimates(snapshot: Snapshot, before: Judgement) -> dict[int, float]:
+    """About P(short) on site of each case of an altered snapshot, by its id: the estimate, no verdicts."""
+    able, _faults = _laws(Laws(snapshot, before.laws))
+    layout = lay_out_cases(snapshot, in_order(able, snapshot.policy.zone), before.patterns)
+    return estimated(outlook(layout.arrays, before.outlook))
+
+
+def estimated(out: Outlook) -> dict[int, float]:
+    """The estimates of an outlook, by case id."""
+    return dict(zip(out.arrays.ref.tolist(), out.about.high.tolist(), strict=True))
 
 
 @dataclass(frozen=True)
@@ -91,10 +181,7 @@ class CaseBoard:
     plan: Plan | None
     run: tuple[PickSlot, ...]
     set_ids: tuple[int, ...]
-
-    @property
-    def minimum_added(self) -> str:
-        return reasons.minimum_words(self.plan.added) if self.plan else ""
+    room: Room | None = None
 
 
 def case_board(*, case: Case, at: datetime) -> CaseBoard:
@@ -117,6 +204,7 @@ def case_board(*, case: Case, at: datetime) -> CaseBoard:
             plan,
             held if picked else plan.slots,
             tuple(row.pk for row in room.sets_held(law)) if picked else plan.set_ids,
+            room,
         )
 
 
@@ -138,7 +226,7 @@ def pick_plan(*, case: Case, at: datetime) -> PickPlan:
         except PlanningError as error:
             raise _not_plannable(str(error)) from error
         if not possible:
-            raise _not_plannable(Speaker(snapshot, {}).impossible())
+            raise _not_plannable(Speaker(snapshot, {}).impossible(law))
         room = Room(builder)
         plan = room.plan(law)
         answer = room.answer(law, plan.counts)
@@ -181,139 +269,3 @@ def _laws(laws: Laws) -> tuple[list[CaseLaw], list[tuple[CaseFacts, str]]]:
             (able if possible else impossible).append(law)
     # An impossible case is judged too: it is short, whatever is there, and says why.
     return [*able, *impossible], faults
-
-
-def _answers(laws: Laws, ordered: Sequence[CaseLaw]) -> tuple[CaseAnswer, ...]:
-    demands = [law.demand for law in ordered]
-    return sharing.assess(
-        demands,
-        shelf_for(laws.snapshot, demands),
-        [law.joint for law in ordered],
-        good_enough=1.0 - laws.snapshot.policy.wanted_on_site,
-    )
-
-
-def _verdict(law: CaseLaw, answer: CaseAnswer, room: Room, speaker: Speaker) -> CaseVerdict:
-    policy = room.policy
-    on_site = level_of(answer, wanted=policy.wanted_on_site, margin=policy.margin)
-    run: tuple[PickSlot, ...] = ()
-    room_reasons: tuple[str, ...] = ()
-    counts = room.picked_counts(law)
-    if answer.impossible:
-        in_room = room.level(answer)
-    elif counts is not None:
-        inside = room.answer(law, counts)
-        in_room = room.level(inside)
-        room_reasons = speaker.picked(law, inside, in_room)
-    else:
-        plan = room.plan(law)
-        run = plan.slots
-        inside = room.answer(law, plan.counts)
-        in_room = room.level(inside)
-        room_reasons = speaker.not_picked(law, inside, in_room, plan.missing)
-    return CaseVerdict(
-        case_id=law.facts.id,
-        reference=law.facts.reference,
-        day=law.facts.day,
-        starts_at=law.facts.starts_at,
-        on_site=on_site,
-        in_room=in_room,
-        picked=counts is not None,
-        reasons=speaker.on_site(law, answer, on_site),
-        room_reasons=room_reasons,
-        one_more=_one_more(law, answer, on_site, speaker, policy.margin),
-        slots=_forecasts(law),
-        run=run,
-        sizes_line=speaker.sizes_line(law, run or room.held_run(law)),
-        competitors=answer.competitors,
-        fault=speaker.impossible() if answer.impossible else "",
-    )
-
-
-def _one_more(
-    law: CaseLaw, answer: CaseAnswer, now: Level, speaker: Speaker, margin: float
-) -> OneMore | None:
-    """The one more unit or set that helps most, where the case is not covered and one helps at all."""
-    if now.word is Word.COVERED or not answer.one_more:
-        return None
-    best = answer.one_more[0]
-    better = replace(
-        answer,
-        p_short_low=best.p_short_low,
-        p_short_high=best.p_short_high,
-        p_cover_low=1.0 - best.p_short_high,
-    )
-    level = level_of(better, wanted=now.wanted, margin=margin)
-    name = speaker.item_words(law, best.item)
-    number = int(best.item[1:])
-    is_set = best.item.startswith("D")
-    return OneMore(
-        component_id=None if is_set else number,
-        design_id=number if is_set else None,
-        name=name,
-        level=level,
-        sentence=reasons.one_more_sentence(name, level),
-    )
-
-
-def _forecasts(law: CaseLaw) -> tuple[SlotForecast, ...]:
-    return tuple(
-        SlotForecast(
-            slot_id=slot.facts.id,
-            label=slot.facts.name,
-            side=slot.side,
-            chances=tuple(
-                (row.id, float(chance)) for row, chance in zip(slot.components, chances, strict=True)
-            ),
-        )
-        for construct in law.constructs
-        for slot, chances in zip(construct.slots, construct.marginals, strict=False)
-    )
-
-
-def _demand(ordered: Iterable[CaseLaw]) -> dict[int, tuple[Demand, ...]]:
-    """By component, what each case takes of it: exactly one, and two or more. Sides are independent."""
-    found: dict[int, list[Demand]] = {}
-    for law in ordered:
-        for component, (one, two) in _takes(law).items():
-            if one + two > 0:
-                found.setdefault(component, []).append(Demand(law.facts.day, law.facts.id, one, two))
-    return {component: tuple(rows) for component, rows in found.items()}
-
-
-def _takes(law: CaseLaw) -> Mapping[int, tuple[float, float]]:
-    chances: dict[int, tuple[float, float]] = {}
-    for construct in law.constructs:
-        for slot, marginal in zip(construct.slots, construct.marginals, strict=False):
-            extra = slot.law.extra
-            for row, chance in zip(slot.components, marginal.tolist(), strict=True):
-                one, two = chance * (1.0 - extra), chance * extra
-                before_one, before_two = chances.get(row.id, (0.0, 0.0))
-                none, before_none = 1.0 - one - two, 1.0 - before_one - before_two
-                chances[row.id] = (
-                    before_none * one + before_one * none,
-                    before_two + before_one * (one + two) + before_none * two,
-                )
-    return chances
-
-
-def _unjudged(facts: CaseFacts, snapshot: Snapshot, sentence: str) -> CaseVerdict:
-    """A case whose data leave nothing to compute: not known at either level, and why."""
-    policy = snapshot.policy
-    return CaseVerdict(
-        case_id=facts.id,
-        reference=facts.reference,
-        day=facts.day,
-        starts_at=facts.starts_at,
-        on_site=Level(Word.UNKNOWN, 0.0, False, policy.wanted_on_site, 1.0),
-        in_room=Level(Word.UNKNOWN, 0.0, False, policy.wanted_in_room, 1.0),
-        picked=False,
-        reasons=(sentence,),
-        room_reasons=(),
-        one_more=None,
-        slots=(),
-        run=(),
-        sizes_line="",
-        competitors=(),
-        fault=sentence,
-    )

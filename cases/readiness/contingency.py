@@ -8,22 +8,19 @@ fitting).
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from cases.planning.fit import joint
 from cases.planning.kinds import CaseDemand, Rule
 from cases.planning.parts import Part
-
-if TYPE_CHECKING:
-    from cases.readiness.laws import SlotPart
+from cases.readiness.parts import SlotPart
 
 ROUNDS = 50
 CLOSE = 1e-9
 
 
-def balanced(parts: "Sequence[SlotPart]", rules: Sequence[Rule]) -> "list[SlotPart]":
+def balanced(parts: Sequence[SlotPart], rules: Sequence[Rule]) -> list[SlotPart]:
     """The same slots with their families' shares scaled; unchanged where no linked slot has a contingency.
 
     A share that the rules make impossible stays as it is.
@@ -46,7 +43,7 @@ def balanced(parts: "Sequence[SlotPart]", rules: Sequence[Rule]) -> "list[SlotPa
     return changed
 
 
-def _scaled(block: Part, slots: Sequence[int], parts: "Sequence[SlotPart]") -> dict[int, dict[int, float]]:
+def _scaled(block: Part, slots: Sequence[int], parts: Sequence[SlotPart]) -> dict[int, dict[int, float]]:
     p = block.p.copy()
     numbered = {}
     for slot in slots:

@@ -7,11 +7,12 @@ from datetime import date, datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from cases.readiness.facts import ComponentFacts, SlotFacts, Snapshot
+from cases.readiness.facts import ComponentFacts, SlotFacts, Snapshot, comes_back
 from cases.readiness.kinds import PickSlot
 from cases.readiness.laws import CaseLaw, SlotPart
 from cases.readiness.picture import Column, Picture, SetBracket, cells_in_order, size_picture
 from cases.readiness.reasons import Speaker
+from cases.readiness.way_words import because_words, in_time_words
 from trays.catalogue.words import side_in_text
 from trays.instruments.ready import SetFacts
 
@@ -30,7 +31,10 @@ class SlotPicture:
 
 @dataclass(frozen=True, slots=True)
 class SetLine:
-    """One set on the case's page. `why` says why it cannot be had, "" if it can."""
+    """One set on the case's page. `why` says why it cannot be had, "" if it can.
+
+    Of one that is being processed `ready_by` says by when, how likely by the start, and for what reason.
+    """
 
     code: str
     design: str
@@ -40,6 +44,7 @@ class SetLine:
     chosen: bool
     contingency: bool
     why: str
+    ready_by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +225,15 @@ def why_not(row: SetFacts, law: CaseLaw, speaker: Speaker) -> str:
     return ""
 
 
+def _ready_by(row: SetFacts, law: CaseLaw, snapshot: Snapshot) -> str:
+    found = snapshot.estimate(row) if comes_back(row) else None
+    if found is None:
+        return ""
+    # Of one that is late the chance is said already.
+    late = found.at is None or found.at > law.start
+    return because_words(found) if late else f"{in_time_words(found, law.start)}: {because_words(found)}"
+
+
 def _packs_words(row: SetFacts, day: date) -> str:
     """How many of its packs are ready on the day, of all that its contents list asks for."""
     ready = sum(pack.ready_on(day) for pack in row.packs)
@@ -246,6 +260,7 @@ def set_lines(snapshot: Snapshot, law: CaseLaw, set_ids: Sequence[int], speaker:
                     chosen=bool(chosen),
                     contingency=need.contingency,
                     why=why_not(row, law, speaker),
+                    ready_by=_ready_by(row, law, snapshot),
                 )
             )
     return found

@@ -1,10 +1,11 @@
 """The rows that readiness reads, as frozen values: what the database says, nothing concluded yet."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from cases.forecasts.queries import ErrorLaws
+from cases.forecasts.learnt import ErrorLaws
+from cases.readiness.way import Estimate, Way
 from trays.instruments.models import PackState
 from trays.instruments.ready import READY_STATES, SetFacts
 
@@ -35,6 +36,7 @@ class PredictionFacts:
     method_words: str
     made_at: datetime
     planner: str
+    planner_id: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +182,13 @@ class FitFacts:
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """All that readiness knows of one site at one moment."""
+    """All that readiness knows of one site at one moment.
+
+    `arrivals`: by component the days on which one more unit each is expected. Nothing on file promises a
+    unit, so a snapshot read from it has none; a what-if may add some. `way`: how sets come back, where the
+    site's sterile services are on file. `later`: by case the minutes that its sets are back later than that;
+    a what-if alone says so.
+    """
 
     at: datetime
     day: date
@@ -198,6 +206,34 @@ class Snapshot:
     errors: ErrorLaws
     used: Mapping[str, Mapping[int, int]]
     references: Mapping[int, str]
+    arrivals: Mapping[int, tuple[date, ...]] = field(default_factory=dict)
+    way: Way | None = None
+    later: Mapping[int, int] = field(default_factory=dict)
+
+    def back(self, end: int, case_id: int | None = None) -> int:
+        """The minute by which a set that a case has used until `end` can be used again.
+
+        By the site's own figure only while it has no machines on file.
+        """
+        found = self.way.back(end) if self.way is not None else end + self.policy.turnaround
+        return found if case_id is None else found + self.later.get(case_id, 0)
+
+    def estimate(self, row: SetFacts) -> Estimate | None:
+        """When a set of the round is there, as its sterile services are now; None where nothing says so."""
+        if self.way is None:
+            return None
+        ends = [one.ends_at for one in self.set_holds if one.set_id == row.pk and one.starts_at <= self.at]
+        # A hold ends with the way back, by the site's figure, behind the end of its case.
+        leaves = int(min(ends).timestamp() // 60) - self.policy.turnaround if ends else None
+        going = [(pack.pk, pack.state) for pack in row.packs if pack.state not in READY_STATES]
+        return self.way.estimate(going, leaves)
+
+    def due(self, row: SetFacts) -> int | None:
+        """The minute by which a set that is being processed is there; None where nobody can say."""
+        if self.way is None:
+            return int(self.at.timestamp() // 60) + self.policy.turnaround
+        found = self.estimate(row)
+        return found.at if found is not None else None
 
     def case(self, case_id: int) -> CaseFacts:
         return next(case for case in self.cases if case.id == case_id)

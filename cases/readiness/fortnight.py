@@ -11,11 +11,12 @@ from django.utils.translation import ngettext
 from cases.bookings.models import Case, TheatreList
 from cases.bookings.queries import lists_between
 from cases.readiness.assess import horizon
+from cases.readiness.figures import short_figures
 from cases.readiness.kinds import CaseVerdict, Horizon, Word
 from cases.readiness.snapshot import site_day
 from trays.parties.models import Site
 from trays.staff.models import Person
-from trays.web.wording import in_hundred, verdict_word
+from trays.web.wording import verdict_word
 
 DAYS = 14
 _WORST_FIRST = (Word.SHORT, Word.UNKNOWN, Word.THIN)
@@ -74,7 +75,7 @@ class Line:
             return ""
         return _("then %(word)s %(chance)s") % {
             "word": verdict_word(level.word),
-            "chance": in_hundred(level.chance),
+            "chance": short_figures(level),
         }
 
 
@@ -112,6 +113,11 @@ class Day:
     count: int
     blocks: tuple[ListBlock, ...]
     marks: tuple[Mark, ...]
+
+    @property
+    def sites(self) -> tuple[Site, ...]:
+        """The sites whose lists these are, each once."""
+        return tuple({block.site.pk: block.site for block in self.blocks}.values())
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """What readiness answers: frozen values with no behaviour beyond sums. Chances are pure numbers in 0..1."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 
@@ -19,9 +19,9 @@ class Word(StrEnum):
 class Level:
     """How sure it is, at one level of assurance, that a case finds all it needs.
 
-    `chance` counts outcomes with no fit rule on file as not covered; `unknown` is their chance. With
-    `at_most` only
-    a bound is known: the chance of being short is at most 1 - `chance`.
+    `chance` counts outcomes with no fit rule on file as not covered; `unknown` is their chance. It is exact;
+    or, with `about`, an estimate, beside which `surely` is what is proven: at least so much. With `at_most`
+    only a bound is known: the chance of being short is at most 1 - `chance`.
     """
 
     word: Word
@@ -29,6 +29,8 @@ class Level:
     at_most: bool
     wanted: float
     unknown: float
+    about: bool = False
+    surely: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,10 +138,15 @@ class Demand:
 
 @dataclass(frozen=True, slots=True)
 class Horizon:
-    """Every booked case of one site from its today on."""
+    """Every booked case of one site from its today on.
+
+    `at_risk`: by component the first day by which the chance that some case misses it passes what the site
+    lets pass as thin, at most; components for which it never does are left out.
+    """
 
     site_id: int
     day: date
     cases: tuple[int, ...]
     verdicts: Mapping[int, CaseVerdict]
     demand: Mapping[int, tuple[Demand, ...]]
+    at_risk: Mapping[int, date] = field(default_factory=dict)

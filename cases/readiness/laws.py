@@ -3,13 +3,12 @@ them)."""
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime, time
-from functools import cached_property
+from functools import partial
 from zoneinfo import ZoneInfo
 
 from cases.forecasts.sizes import Basis, size_law
-from cases.planning import fit
 from cases.planning.kinds import (
     CaseDemand,
     PlanningError,
@@ -18,7 +17,6 @@ from cases.planning.kinds import (
     SetOption,
     SlotLaw,
 )
-from cases.planning.parts import Floats
 from cases.readiness.contingency import balanced
 from cases.readiness.facts import (
     CaseFacts,
@@ -29,6 +27,8 @@ from cases.readiness.facts import (
     SlotFacts,
     Snapshot,
 )
+from cases.readiness.pairing import Pairing
+from cases.readiness.parts import CaseLaw, ConstructLaw, Shape, SlotPart
 from cases.readiness.shelf import NOTHING, minute, set_item, unit_item
 
 _STRICTNESS = {"allowed": 0, "caution": 1, "refused": 2}
@@ -37,77 +37,25 @@ Pairs = frozenset[tuple[int, int]]
 Verdicts = Mapping[tuple[int, int], Mapping[tuple[int, int], str]]
 
 
-@dataclass(frozen=True)
-class SlotPart:
-    """One slot of one side, with its law over `components` (same order as the law's items).
-
-    `planned` are the ranks of the prediction (None without one), `basis` says what the sizes rest on.
-    """
-
-    facts: SlotFacts
-    side: str
-    law: SlotLaw
-    components: tuple[ComponentFacts, ...]
-    contingency: tuple[bool, ...]
-    planned: tuple[int, int] | None
-    basis: Basis
-
-
-@dataclass(frozen=True)
-class ConstructLaw:
-    """One side of a case, as a case of its own: sides are independent but for what they share on the
-    shelf."""
-
-    side: str
-    slots: tuple[SlotPart, ...]
-    demand: CaseDemand
-
-    @cached_property
-    def joint(self) -> fit.Joint:
-        return fit.joint(self.demand)
-
-    @cached_property
-    def marginals(self) -> tuple[Floats, ...]:
-        """Chance of each item of each slot, all rules met; empty for an impossible side."""
-        return fit.marginals(self.joint)
-
-
-@dataclass(frozen=True)
-class CaseLaw:
-    """A whole case for the planner.
-
-    `whole` is all its sides as one, as booked, and keeps what is worked out of it; `demand` has the start
-    that the order of the list leads to.
-    """
-
-    facts: CaseFacts
-    constructs: tuple[ConstructLaw, ...]
-    whole: ConstructLaw
-    demand: CaseDemand
-
-    @property
-    def joint(self) -> fit.Joint:
-        return self.whole.joint
-
-    @property
-    def possible(self) -> bool:
-        """Whether some combination meets the rules. Raises TooManyOutcomesError where they are too many
-        to list."""
-        return not (any(construct.joint.impossible for construct in self.constructs) or self.joint.impossible)
-
-    @property
-    def slots(self) -> tuple[SlotPart, ...]:
-        return self.whole.slots
-
-
 class Laws:
-    """Builds the laws of a snapshot's cases; what several cases share is worked out once."""
+    """Builds the laws of a snapshot's cases; what several cases share is worked out once.
 
-    def __init__(self, snapshot: Snapshot) -> None:
+    Parameters
+    ----------
+    snapshot : Snapshot
+    like : Laws, optional
+        Of an earlier or altered snapshot: its laws are used again if all that they rest on is the same.
+    """
+
+    def __init__(self, snapshot: Snapshot, like: "Laws | None" = None) -> None:
         self.snapshot = snapshot
+        self._pairing = Pairing(snapshot.errors)
         self._dates = sorted({fact.valid_from for fact in snapshot.fits})
         self._verdicts: dict[int, Verdicts] = {}
         self._rules: dict[tuple[object, ...], tuple[Pairs, Pairs]] = {}
+        self._shapes: dict[tuple[object, ...], Shape] = {}
+        if like is not None and _basis(like.snapshot) == _basis(snapshot):
+            self._verdicts, self._rules, self._shapes = like._verdicts, like._rules, like._shapes
 
     def case(self, facts: CaseFacts) -> CaseLaw:
         """The law of one case.
@@ -117,12 +65,24 @@ class Laws:
         PlanningError
             Data that no stock could answer: a family without components for the side, for example.
         """
+        key = (facts.plan_id, bisect_right(self._dates, facts.day), _signature(facts.constructs))
+        if key not in self._shapes:
+            self._shapes[key] = self._shape(facts)
+        return CaseLaw(
+            facts, self._shapes[key], minute(facts.starts_at), partial(self.snapshot.back, case_id=facts.id)
+        )
+
+    def whole_needs(self, law: CaseLaw) -> tuple[SetNeed, ...]:
+        """Needs that a case of both sides has once, beside those of each side."""
+        return law.shape.once
+
+    def _shape(self, facts: CaseFacts) -> Shape:
         plan = self.snapshot.plans[facts.plan_id]
         constructs = [self._construct(facts, construct, plan) for construct in facts.constructs]
         if len(constructs) == 1:
             needs = self._needs(plan, [constructs[0].slots], None)
             alone = replace(constructs[0], demand=replace(constructs[0].demand, needs=needs))
-            return CaseLaw(facts, (alone,), alone, alone.demand)
+            return Shape((alone,), alone, ())
         banded = {need.number for need in plan.needs if self._has_band(need, constructs)}
         slots: list[SlotLaw] = []
         rules: list[Rule] = []
@@ -136,15 +96,10 @@ class Laws:
             rules += [replace(rule, a=rule.a + shift, b=rule.b + shift) for rule in construct.demand.rules]
             needs_of_all += [_shifted(need, shift) for need in own]
         others = {need.number for need in plan.needs} - banded
-        needs_of_all += self._needs(plan, [construct.slots for construct in constructs], others)
-        demand = self._demand(facts, tuple(slots), tuple(rules), tuple(needs_of_all))
+        once = self._needs(plan, [construct.slots for construct in constructs], others)
+        demand = self._demand(facts, tuple(slots), tuple(rules), (*needs_of_all, *once))
         whole = ConstructLaw("", tuple(part for one in sided for part in one.slots), demand)
-        return CaseLaw(facts, tuple(sided), whole, demand)
-
-    def whole_needs(self, law: CaseLaw) -> tuple[SetNeed, ...]:
-        """Needs that a case of both sides has once, beside those of each side."""
-        own = sum(len(construct.demand.needs) for construct in law.constructs)
-        return law.demand.needs[own:] if len(law.constructs) > 1 else ()
+        return Shape(tuple(sided), whole, once)
 
     def _demand(
         self,
@@ -174,6 +129,7 @@ class Laws:
             for b in range(len(parts))
             if parts[a].facts.plan_slot_id == slot_a and parts[b].facts.plan_slot_id == slot_b
         ]
+        rules = [self._pairing.weighted(rule, parts) for rule in rules]
         parts = balanced(parts, rules)
         laws = tuple(part.law for part in parts)
         return ConstructLaw(construct.side, tuple(parts), self._demand(facts, laws, tuple(rules), ()))
@@ -312,23 +268,48 @@ def in_order(laws: Iterable[CaseLaw], zone: str) -> list[CaseLaw]:
     by_list: dict[int, list[CaseLaw]] = {}
     for law in laws:
         by_list.setdefault(law.facts.list_id, []).append(law)
+    midnight: dict[date, int] = {}
     placed: list[tuple[tuple[int, int, int, int], CaseLaw]] = []
     for rows in by_list.values():
         start = 0
         for law in sorted(rows, key=lambda row: row.facts.position):
-            day = datetime.combine(law.facts.day, time(), ZoneInfo(zone))
-            start = max(start, law.demand.start, minute(day))
-            moved = replace(law.demand, start=start, end=start + law.facts.minutes)
-            key = (law.demand.day, start, law.facts.list_id, law.facts.position)
-            placed.append((key, replace(law, demand=moved)))
+            day = law.facts.day
+            if day not in midnight:
+                midnight[day] = minute(datetime.combine(day, time(), ZoneInfo(zone)))
+            start = max(start, law.start, midnight[day])
+            placed.append(((day.toordinal(), start, law.facts.list_id, law.facts.position), law))
     placed.sort(key=lambda pair: pair[0])
     ordered: list[CaseLaw] = []
     before = 0
-    for _, law in placed:
-        late = max(before, law.demand.start)
-        before = late
-        ordered.append(replace(law, demand=replace(law.demand, start=late, end=late + law.facts.minutes)))
+    for key, law in placed:
+        before = max(before, key[1])
+        ordered.append(replace(law, start=before))
     return ordered
+
+
+def _basis(snapshot: Snapshot) -> tuple[object, ...]:
+    """What the laws of cases rest on, beside the cases themselves."""
+    return (
+        snapshot.plans,
+        snapshot.families,
+        snapshot.by_family,
+        snapshot.fits,
+        snapshot.designs,
+        snapshot.errors.tables,
+        snapshot.errors.outcomes,
+        snapshot.used,
+    )
+
+
+def _signature(constructs: Iterable[ConstructFacts]) -> tuple[object, ...]:
+    """What tells the laws of two cases of one plan apart."""
+    return tuple((one.side, *(_slot_signature(slot) for slot in one.slots)) for one in constructs)
+
+
+def _slot_signature(slot: SlotFacts) -> tuple[object, ...]:
+    own = (slot.plan_slot_id, slot.family_id, slot.name, slot.use, slot.waste, slot.predicted)
+    one = slot.prediction
+    return own if one is None else (*own, one.low, one.high, one.confidence, one.method, one.planner_id)
 
 
 def _without_contingency(slots: Sequence[SlotPart]) -> tuple[tuple[int, frozenset[int]], ...]:

@@ -1,14 +1,14 @@
 """Numbers turned into sentences: what is missing, who competes for it, until when. Never which implant to
 choose."""
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 
 import numpy as np
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from cases.planning.fit import clash
 from cases.planning.kinds import SLACK, CaseAnswer, Missing
 from cases.readiness.facts import (
     ComponentFacts,
@@ -22,9 +22,10 @@ from cases.readiness.facts import (
 from cases.readiness.kinds import Level, PickSlot, Word
 from cases.readiness.laws import CaseLaw, SlotPart
 from cases.readiness.shelf import set_item
+from cases.readiness.way_words import late_words
 from trays.catalogue.words import side_word, size_words
 from trays.instruments.ready import SetFacts
-from trays.web.wording import in_hundred, likely, sitetime, verdict_word
+from trays.web.wording import likely, sitetime
 
 MOST_SENTENCES = 3
 WORTH_SAYING = 0.005
@@ -33,36 +34,6 @@ WORTH_SAYING = 0.005
 def component_words(label: str, row: ComponentFacts) -> str:
     """ "Femoral 6 RIGHT", "Insert 5 × 14"."""
     return " ".join(word for word in (label, size_words(row), side_word(row.side)) if word)
-
-
-def chance_of_short(level: Level) -> str:
-    """The bound on the chance of being short, in whole hundredths, rounded up so that it is never
-    understated."""
-    return str(math.ceil((1.0 - level.chance) * 100 - 1e-9))
-
-
-def figures(level: Level) -> str:
-    """ "91 in 100; wanted 99"; where only a bound is known "at most 9 in 100 short; wanted 1"."""
-    if level.at_most:
-        wanted = math.floor((1.0 - level.wanted) * 100 + 1e-9)
-        return _("at most %(short)s in 100 short; wanted %(wanted)s") % {
-            "short": chance_of_short(level),
-            "wanted": wanted if wanted else "<1",
-        }
-    return _("%(chance)s in 100; wanted %(wanted)s") % {
-        "chance": in_hundred(level.chance),
-        "wanted": in_hundred(level.wanted),
-    }
-
-
-def one_more_sentence(name: str, level: Level) -> str:
-    """ "With one more tibial 6: 98 in 100, Covered." """
-    words = {"name": name, "word": verdict_word(level.word)}
-    if level.at_most:
-        words["short"] = chance_of_short(level)
-        return _("With one more %(name)s: at most %(short)s in 100 short, %(word)s.") % words
-    words["chance"] = in_hundred(level.chance)
-    return _("With one more %(name)s: %(chance)s in 100, %(word)s.") % words
 
 
 class Speaker:
@@ -86,17 +57,30 @@ class Speaker:
         """Why the case is not surely covered on site; empty where it is."""
         said: list[str] = []
         if answer.impossible:
-            return (self.impossible(),)
+            return (self.impossible(law),)
         if level.word is not Word.COVERED:
-            said += self._missing(law, answer, at_most=level.at_most)
+            said += self._missing(law, answer, level)
         said += self._unknown(law, answer, level)
         said += self._without_prediction(law)
         return tuple(said)
 
-    def impossible(self) -> str:
+    def impossible(self, law: CaseLaw) -> str:
+        """Which rules leave no combination of the sizes, by the slots that they link."""
+        pairs: list[str] = []
+        for construct in law.constructs:
+            for number in clash(construct.demand):
+                rule = construct.demand.rules[number]
+                pairs.append(
+                    _("%(one)s with %(two)s")
+                    % {"one": _predicted_words(construct.slots[rule.a]),
+                       "two": _predicted_words(construct.slots[rule.b])}
+                )  # fmt: skip
+        if not pairs:
+            return _("No combination of these sizes meets the fit rules on file.")
         return _(
-            "No combination of these sizes meets the fit rules on file. Check the predictions and the rules."
-        )
+            "No combination of these sizes meets the fit rules on file: %(pairs)s. "
+            "Check the predictions and the rules."
+        ) % {"pairs": "; ".join(dict.fromkeys(pairs))}
 
     def picked(self, law: CaseLaw, answer: CaseAnswer, level: Level) -> tuple[str, ...]:
         """What the room lacks although something is picked."""
@@ -134,7 +118,14 @@ class Speaker:
 
     # What is missing
 
-    def _missing(self, law: CaseLaw, answer: CaseAnswer, *, at_most: bool) -> list[str]:
+    def _missing(self, law: CaseLaw, answer: CaseAnswer, level: Level) -> list[str]:
+        rests = (
+            _("missing in at most %(chance)s of 100")
+            if level.at_most
+            else _("missing in about %(chance)s of 100")
+            if level.about
+            else _("missing in %(chance)s of 100")
+        )
         said = []
         for one in _worth(answer.missing):
             why = (
@@ -142,8 +133,7 @@ class Speaker:
                 if one.item in self.designs
                 else self._unit_why(law, one, answer)
             )
-            bound = at_most and one.p >= WORTH_SAYING
-            rest = _("missing in at most %(chance)s of 100") if bound else _("missing in %(chance)s of 100")
+            rest = rests if one.p >= WORTH_SAYING else _("missing in %(chance)s of 100")
             chance = rest % {"chance": likely(one.p)}
             said.append(f"{self.item_words(law, one.item)}: {why}; {chance}.")
         for need in _worth(answer.unserved)[:1]:
@@ -233,10 +223,10 @@ class Speaker:
             if ref not in holders
             and (other := self.laws.get(ref)) is not None
             and _needs_item(other, one.item)
-            and other.demand.end + self.snapshot.policy.turnaround > law.demand.start
+            and other.demand.end > law.demand.start
         ]
         if ahead:
-            back = min(other.demand.end for other in ahead) + self.snapshot.policy.turnaround
+            back = min(other.demand.end for other in ahead)
             names = ", ".join(other.facts.reference for other in ahead[:MOST_SENTENCES])
             if len(ahead) > MOST_SENTENCES:
                 names = _("%(cases)s and %(n)d more") % {"cases": names, "n": len(ahead) - MOST_SENTENCES}
@@ -255,7 +245,7 @@ class Speaker:
 
     def holds_against(self, row: SetFacts, law: CaseLaw) -> list[SetHoldFacts]:
         """Holds of a set for others, over the time in which the case would have it."""
-        end = law.demand.end + self.snapshot.policy.turnaround
+        end = law.demand.end
         return [
             hold
             for hold in self.snapshot.set_holds
@@ -272,10 +262,17 @@ class Speaker:
         if lacks_critical(row):
             return _("%(code)s lacks a critical line") % names
         if comes_back(row):
-            back = self.snapshot.at + timedelta(minutes=self.snapshot.policy.turnaround)
-            if back <= law.facts.starts_at:
+            due = self.snapshot.due(row)
+            if due is not None and due <= law.start:
                 return ""
-            return _("%(code)s is being processed, back about %(time)s") % {**names, "time": sitetime(back)}
+            found = self.snapshot.estimate(row)
+            if found is not None:
+                return late_words(row.code, found, law.start)
+            # Without sterile services on file there is the site's own figure, and so a time.
+            return _("%(code)s is being processed, back about %(time)s") % {
+                **names,
+                "time": self._minute_words(due or 0),
+            }
         if not row.ready_on(date.min):
             return _("%(code)s is held back or away") % names
         if row.sterile_until is not None and row.sterile_until < law.facts.day:
@@ -329,10 +326,21 @@ class Speaker:
 
     def _without_prediction(self, law: CaseLaw) -> list[str]:
         said = []
-        for slot in law.slots:
+        for slot in law.shape.whole.slots:
             if slot.facts.predicted and slot.facts.prediction is None:
                 said.append(_basis_words(slot))
         return said
+
+
+def _predicted_words(slot: SlotPart) -> str:
+    """ "Femoral 5–6 RIGHT": the slot with the sizes that it may take."""
+    rows = [
+        row
+        for row, weight, spare in zip(slot.components, slot.law.weights, slot.contingency, strict=True)
+        if weight > 0 and not spare
+    ]
+    side = side_word(slot.side) if len({row.side for row in rows}) == 1 and rows[0].side != "none" else ""
+    return " ".join(word for word in (_run_words(slot.facts, rows), side) if word)
 
 
 def _basis_words(slot: SlotPart) -> str:

@@ -1,20 +1,27 @@
 """In the room: what a pick list would bring, or what is picked, and how sure the case is with it."""
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from cases.planning.bringing import Costs, Run, SlotRanks
 from cases.planning.coverage import cover
-from cases.planning.kinds import SLACK, CaseAnswer, SetNeed, SetOption
-from cases.readiness.facts import UnitFacts
-from cases.readiness.kinds import Level, PickSize, PickSlot, Word
-from cases.readiness.laws import CaseLaw, ConstructLaw, Laws
-from cases.readiness.reasons import missing_words, unmet_need_words
-from cases.readiness.runs import LIKELY, Run, choose
+from cases.planning.filling import Filling
+from cases.planning.kinds import CaseAnswer, SetNeed, SetOption
+from cases.planning.running import runs
+from cases.readiness.facts import CaseFacts, UnitFacts
+from cases.readiness.kinds import Level, PickSize, PickSlot
+from cases.readiness.laws import CaseLaw, Laws, SlotPart
+from cases.readiness.levels import level_of
+from cases.readiness.reasons import WORTH_SAYING, missing_words, unmet_need_words
 from cases.readiness.shelf import NOTHING, minute, set_item, unit_item, usable
 from trays.instruments.ready import SetFacts
 
+LIKELY = 0.10
+"""Sizes of this chance and more are laid out; less likely ones are kept sealed."""
 _PLENTY = 99
+_BY_NUMBER = Costs(sets={NOTHING: 0})
+"""Every unit and every set counts one."""
 
 
 @dataclass(frozen=True)
@@ -29,23 +36,13 @@ class Plan:
     missing: tuple[str, ...]
 
 
-def level_of(answer: CaseAnswer, *, wanted: float, margin: float) -> Level:
-    """The verdict word of an answer: not known where outcomes without a rule on file could change it."""
+@dataclass(frozen=True)
+class Shelved:
+    """Units and sets that a case may take: how many by item, and the sets by design, first choice first."""
 
-    def word(p_short: float) -> Word:
-        if p_short <= 1.0 - wanted + SLACK:
-            return Word.COVERED
-        return Word.THIN if p_short <= 1.0 - wanted + margin + SLACK else Word.SHORT
-
-    low, high = word(answer.p_short_low), word(answer.p_short_high)
-    chance = answer.p_cover_low if answer.exact else 1.0 - answer.p_short_high
-    return Level(
-        word=low if low is high else Word.UNKNOWN,
-        chance=min(1.0, max(0.0, chance)),
-        at_most=not answer.exact,
-        wanted=wanted,
-        unknown=min(1.0, max(0.0, answer.p_unknown)),
-    )
+    units: Mapping[str, int]
+    sets: Mapping[str, int]
+    rows: Mapping[int, Sequence[SetFacts]]
 
 
 class Room:
@@ -56,6 +53,14 @@ class Room:
         self.snapshot = laws.snapshot
         self.policy = laws.snapshot.policy
         self._ready: dict[date, list[SetFacts]] = {}
+        self._runs: dict[tuple[object, ...], Run] = {}
+        self._known: dict[Hashable, Filling] = {}
+        self._held = {
+            component
+            for component, rows in laws.snapshot.units.items()
+            if any(unit.case_id is not None or unit.list_id is not None for unit in rows)
+        }
+        self._free: dict[tuple[int, date], int] = {}
 
     def level(self, answer: CaseAnswer) -> Level:
         return level_of(answer, wanted=self.policy.wanted_in_room, margin=self.policy.margin)
@@ -122,7 +127,8 @@ class Room:
 
     def _ready_on(self, day: date) -> list[SetFacts]:
         if day not in self._ready:
-            self._ready[day] = [row for row in self.snapshot.sets if row.ready_on(day)]
+            ready = (row for row in self.snapshot.sets if row.ready_on(day))
+            self._ready[day] = sorted(ready, key=_keeps)
         return self._ready[day]
 
     def answer(self, law: CaseLaw, counts: Mapping[str, int]) -> CaseAnswer:
@@ -130,63 +136,92 @@ class Room:
 
     def plan(self, law: CaseLaw) -> Plan:
         """What a pick list made now would bring. The case must be a possible one."""
-        facts = law.facts
-        left = {
-            unit_item(row.id): len(usable(self.snapshot.units.get(row.id, ()), facts))
-            for slot in law.slots
-            for row in slot.components
-        }
-        free = self._free_sets(law)
-        sets_left = {set_item(design): len(rows) for design, rows in free.items()}
-        target = self.policy.wanted_in_room ** (1.0 / len(law.constructs))
-        slots: list[PickSlot] = []
-        counts: dict[str, int] = {NOTHING: _PLENTY}
-        missing: list[str] = []
-        taken: list[tuple[bool, str]] = []
-        added = 0
-        spare = {need.name for need in self.snapshot.plans[facts.plan_id].needs if need.contingency}
-        for construct in law.constructs:
-            run = choose(construct, left, sets_left, target=target, each_way=self.policy.each_way)
-            for number, slot in enumerate(_pick_slots(construct, run)):
-                slots.append(slot)
-                for size in slot.sizes:
-                    item = unit_item(size.component_id)
-                    counts[item] = counts.get(item, 0) + size.quantity
-                    left[item] -= size.quantity
-                    added += size.quantity if size.site_minimum else 0
-                missing += _not_there(construct, number, run)
-            for need, items in run.sets:
-                taken += _take(need, items, sets_left, spare, missing)
-        for need in self._once(law):
-            there = [option.item for option in need.options if sets_left.get(option.item, 0) > 0]
-            taken += _take(need, tuple(there[:1]), sets_left, spare, missing)
+        shelf = self.shelved(law)
+        run = self.run(law, shelf)
+        spare = {need.name for need in self.snapshot.plans[law.facts.plan_id].needs if need.contingency}
+        missing = [words for number in range(len(law.slots)) for words in _not_there(law, number, run)]
+        left, taken = dict(shelf.sets), []
+        for number, items in run.sets:
+            kit = tuple(item for item in items if item != NOTHING)
+            taken += _take(law.demand.needs[number], kit, left, spare, missing)
+        for need in self._spare_needs(law):
+            there = [option.item for option in need.options if left.get(option.item, 0) > 0]
+            taken += _take(need, tuple(there[:1]), left, spare, missing)
+        counts = {NOTHING: _PLENTY}
+        for slot, rows in zip(law.slots, run.items, strict=True):
+            for one in rows:
+                item = slot.law.items[one.index]
+                counts[item] = counts.get(item, 0) + one.quantity
         ids: dict[bool, list[int]] = {False: [], True: []}
+        free = {set_item(design): iter(rows) for design, rows in shelf.rows.items()}
         for contingency, item in taken:
             counts[item] = counts.get(item, 0) + 1
-            ids[contingency].append(free[int(item[1:])].pop(0).pk)
+            ids[contingency].append(next(free[item]).pk)
         return Plan(
-            tuple(slots),
+            pick_slots(law, run),
             (*ids[False], *ids[True]),
             tuple(ids[True]),
             counts,
-            added,
+            run.for_minimum,
             tuple(dict.fromkeys(missing)),
         )
 
-    def _once(self, law: CaseLaw) -> list[SetNeed]:
-        """Needs of a case of both sides as a whole, and contingency sets that no slot's law speaks of."""
+    def shelved(self, law: CaseLaw) -> Shelved:
+        """Units and sets that the case may take."""
+        units = {
+            unit_item(component): self._count(component, law.facts) for component in law.shape.components
+        }
+        rows = self._free_sets(law)
+        sets = {set_item(design): len(own) for design, own in rows.items()}
+        return Shelved(units, {**sets, NOTHING: _PLENTY}, rows)
+
+    def _count(self, component: int, facts: CaseFacts) -> int:
+        """Units that the case may take on its day: as many as `usable` finds."""
+        if component in self._held:
+            return len(usable(self.snapshot.units[component], facts))
+        key = component, facts.day
+        if key not in self._free:
+            self._free[key] = len(usable(self.snapshot.units.get(component, ()), facts))
+        return self._free[key]
+
+    def run(self, law: CaseLaw, shelf: Shelved, costs: Costs = _BY_NUMBER) -> Run:
+        """The runs for a case; worked out once for cases that are alike in law and shelf."""
+        designs = sorted({option.item for need in law.demand.needs for option in need.options})
+        key = (
+            law.shape,
+            tuple(shelf.units.values()),
+            tuple([shelf.sets.get(item, 0) for item in designs]),
+        )
+        found = self._runs.get(key) if costs is _BY_NUMBER else None
+        if found is None:
+            found = runs(
+                law.demand,
+                [_ranks(slot) for slot in law.slots],
+                shelf.units,
+                shelf.sets,
+                target=self.policy.wanted_in_room,
+                each_way=self.policy.each_way,
+                law=law.joint,
+                costs=costs,
+                known=self._known if costs is _BY_NUMBER else None,
+            )
+        if costs is _BY_NUMBER:
+            self._runs[key] = found
+        return found
+
+    def _spare_needs(self, law: CaseLaw) -> list[SetNeed]:
+        """Contingency sets that no slot's law speaks of."""
         asked = {need.name for need in law.demand.needs}
-        spare = [
+        return [
             SetNeed(need.name, tuple(_option(design) for design in need.designs))
             for need in self.snapshot.plans[law.facts.plan_id].needs
             if need.contingency and need.name not in asked
         ]
-        return [*self.laws.whole_needs(law), *spare]
 
     def _free_sets(self, law: CaseLaw) -> dict[int, list[SetFacts]]:
         """Physical sets ready on the day and free over the case and its turnaround, own holds
         first, then first to lose sterility."""
-        end = law.demand.end + self.policy.turnaround
+        end = law.demand.end
         blocked: set[int] = set()
         mine: set[int] = set()
         for hold in self.snapshot.set_holds:
@@ -199,16 +234,15 @@ class Room:
         for row in self._ready_on(law.facts.day):
             if row.pk not in blocked:
                 found.setdefault(row.design_id, []).append(row)
-        for rows in found.values():
-            rows.sort(
-                key=lambda row: (
-                    row.pk not in mine,
-                    row.sterile_until is None,
-                    row.sterile_until.toordinal() if row.sterile_until else 0,
-                    row.code,
-                )
-            )
+        for rows in found.values() if mine else ():
+            rows.sort(key=lambda row: row.pk not in mine)
         return found
+
+
+def _keeps(row: SetFacts) -> tuple[bool, int, str]:
+    """The order in which sets lose their sterility; those without a date last."""
+    until = row.sterile_until
+    return until is None, until.toordinal() if until else 0, row.code
 
 
 def _option(design: int) -> SetOption:
@@ -230,29 +264,44 @@ def _take(
     return [(need.name in spare, item) for item in items]
 
 
-def _pick_slots(construct: ConstructLaw, run: Run) -> list[PickSlot]:
+def _ranks(slot: SlotPart) -> SlotRanks:
+    return SlotRanks(
+        tuple(row.size_rank for row in slot.components),
+        tuple(row.second_rank for row in slot.components),
+        slot.planned,
+        slot.facts.bring_all,
+        slot.contingency,
+    )
+
+
+def pick_slots(law: CaseLaw, run: Run) -> tuple[PickSlot, ...]:
     found = []
-    for number, (slot, items) in enumerate(zip(construct.slots, run.items, strict=True)):
+    for slot, items, chances in zip(law.slots, run.items, law.whole.marginals, strict=True):
         sizes = []
         for one in items:
-            chance = float(construct.marginals[number][one.index])
+            chance = float(chances[one.index])
             if slot.contingency[one.index]:
                 group = "contingency"
             else:
                 group = "likely" if chance >= LIKELY or not one.minimum else "keep_sealed"
             sizes.append(PickSize(slot.components[one.index].id, chance, group, one.minimum, one.quantity))
         found.append(PickSlot(slot.facts.id, slot.facts.name, slot.side, tuple(sizes)))
-    return found
+    return tuple(found)
 
 
-def _not_there(construct: ConstructLaw, number: int, run: Run) -> list[str]:
+def _not_there(law: CaseLaw, number: int, run: Run) -> list[str]:
     """Sizes inside the run that are likely enough to miss and not there."""
-    slot, box = construct.slots[number], run.boxes[number]
+    slot, box = law.slots[number], run.boxes[number]
     brought = {one.index for one in run.items[number]}
     rows = [
-        (float(construct.marginals[number][index]), row)
+        (float(law.whole.marginals[number][index]), row)
         for index, row in enumerate(slot.components)
-        if index not in brought and not slot.contingency[index] and box.holds(row.size_rank, row.second_rank)
+        if index not in brought
+        and not slot.contingency[index]
+        and box is not None
+        and box.holds(row.size_rank, row.second_rank)
     ]
-    wanted = sorted(((p, row) for p, row in rows if p >= 0.005), key=lambda pair: (-pair[0], pair[1].id))
+    wanted = sorted(
+        ((p, row) for p, row in rows if p >= WORTH_SAYING), key=lambda pair: (-pair[0], pair[1].id)
+    )
     return [missing_words(slot.facts.name, row) for _, row in wanted]

@@ -4,8 +4,9 @@ Items are named "C" and the component's id, "D" and the set design's id; `NOTHIN
 outcome does not have.
 """
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from datetime import date, datetime, time, timedelta
+from hashlib import blake2b
 from zoneinfo import ZoneInfo
 
 from cases.planning.kinds import NEVER, CaseDemand, SetHold, SetStock, Shelf, UnitStock
@@ -28,29 +29,40 @@ def minute(moment: datetime) -> int:
     return int(moment.timestamp() // 60)
 
 
+def fingerprint(value: object) -> bytes:
+    """A short value that stands for a long one, by how it is written out."""
+    return blake2b(repr(value).encode(), digest_size=16).digest()
+
+
 def shelf_for(snapshot: Snapshot, cases: Iterable[CaseDemand]) -> Shelf:
     """What is there for these cases: units by expiry and hold, sets that are ready or come back."""
     cases = list(cases)
     wanted = {item for case in cases for slot in case.slots for item in slot.items}
+    wanted |= {option.item for case in cases for need in case.needs for option in need.options}
+    return shelf_for_items(snapshot, wanted, max((case.end for case in cases), default=0))
+
+
+def shelf_for_items(snapshot: Snapshot, wanted: Container[str], last: int) -> Shelf:
+    """The same for these items, up to the last minute of the last case."""
+    ids = {*snapshot.units, *snapshot.arrivals}
     units = {
-        unit_item(component): _stock(rows, snapshot.day)
-        for component, rows in snapshot.units.items()
+        unit_item(component): _stock(
+            snapshot.units.get(component, ()), snapshot.arrivals.get(component, ()), snapshot.day
+        )
+        for component in sorted(ids)
         if unit_item(component) in wanted
     }
-    ids = {o.item for case in cases for need in case.needs for o in need.options}
-    last = max((case.end for case in cases), default=0)
     sets = {
         set_item(design): _set_stock(snapshot, design, last)
         for design in snapshot.designs
-        if set_item(design) in ids
+        if set_item(design) in wanted
     }
-    if NOTHING in ids:
+    if NOTHING in wanted:
         sets[NOTHING] = SetStock(_PLENTY, 0)
     return Shelf(units, sets)
 
 
 def _set_stock(snapshot: Snapshot, design: int, last: int) -> SetStock:
-    turnaround = snapshot.policy.turnaround
     zone = ZoneInfo(snapshot.policy.zone)
     of_design = [one for one in snapshot.sets if one.design_id == design]
     until = {one.pk: _lapses(one.sterile_until, zone) for one in of_design if one.ready_on(snapshot.day)}
@@ -62,9 +74,15 @@ def _set_stock(snapshot: Snapshot, design: int, last: int) -> SetStock:
             holds.append(SetHold(minute(hold.starts_at), minute(hold.ends_at), hold.case_id, hold.list_id))
     # A set whose sterility ends is kept from everybody from then on: nobody has said when it is
     # processed.
-    holds += [SetHold(end, last + turnaround + 1) for end in until.values() if end <= last]
-    due = (minute(snapshot.at) + turnaround,) * len(coming)
-    return SetStock(len(until), turnaround, tuple(holds), due)
+    holds += [SetHold(end, last + 1) for end in until.values() if end <= last]
+    # A case's end is when its sets are there again, so nothing is added to it.
+    return SetStock(len(until), 0, tuple(holds), _due(snapshot, coming))
+
+
+def _due(snapshot: Snapshot, coming: Iterable[int]) -> tuple[int, ...]:
+    """When each set that is being processed is there; one of which nobody can say when does not count."""
+    rows = [row for row in snapshot.sets if row.pk in set(coming)]
+    return tuple(sorted(due for row in rows if (due := snapshot.due(row)) is not None))
 
 
 def _lapses(until: date | None, zone: ZoneInfo) -> int:
@@ -85,7 +103,7 @@ def usable(units: Iterable[UnitFacts], facts: CaseFacts) -> list[UnitFacts]:
     ]
 
 
-def _stock(units: Iterable[UnitFacts], today: date) -> UnitStock:
+def _stock(units: Iterable[UnitFacts], arrivals: Iterable[date], today: date) -> UnitStock:
     free: list[int] = []
     held: dict[int, tuple[int, ...]] = {}
     on_list: dict[int, tuple[int, ...]] = {}
@@ -99,4 +117,4 @@ def _stock(units: Iterable[UnitFacts], today: date) -> UnitStock:
             on_list[unit.list_id] = (*on_list.get(unit.list_id, ()), until)
         else:
             free.append(until)
-    return UnitStock(tuple(free), held, on_list)
+    return UnitStock(tuple(free), held, on_list, tuple(day.toordinal() for day in arrivals))

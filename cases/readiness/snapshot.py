@@ -15,6 +15,7 @@ from cases.bookings.models import (
     PlanLink,
     PlanSetNeed,
     PlanSetOption,
+    PlanSlot,
     Prediction,
 )
 from cases.forecasts.queries import error_laws, used_lately
@@ -34,6 +35,8 @@ from cases.readiness.facts import (
     Snapshot,
     UnitFacts,
 )
+from cases.readiness.other_side import told_by_other_side
+from cases.readiness.way_read import way_at
 from cases.reservations.models import SetHold
 from trays.catalogue.models import Component, Family, FitRule
 from trays.instruments.models import DesignServes, SetDesign
@@ -85,9 +88,10 @@ def take(*, site: Site, at: datetime, days: int = HORIZON_DAYS, case: Case | Non
         sets=sets,
         set_holds=set_holds,
         designs=_designs(design_ids),
-        errors=error_laws(site=site, slots=slots, on=day),
+        errors=error_laws(site=site, on=day),
         used=used_lately(site=site, slots=slots, on=day),
         references={**held_for, **sets_held_for, **{one.id: one.reference for one in cases}},
+        way=way_at(site=site, at=at),
     )
 
 
@@ -113,7 +117,7 @@ def _cases(site: Site, day: date, days: int, case: Case | None) -> tuple[CaseFac
         last = day + timedelta(days=days)
         rows = rows.filter(status=Case.Status.BOOKED, list__day__gte=day, list__day__lt=last)
     kept = list(rows.select_related("list__theatre", "procedure", "surgeon", "plan").order_by("pk"))
-    constructs = _constructs([one.pk for one in kept])
+    constructs = _constructs([one.pk for one in kept], site.zone)
     return tuple(
         CaseFacts(
             id=one.pk,
@@ -136,16 +140,19 @@ def _cases(site: Site, day: date, days: int, case: Case | None) -> tuple[CaseFac
     )
 
 
-def _constructs(case_ids: list[int]) -> dict[int, tuple[ConstructFacts, ...]]:
+def _constructs(case_ids: list[int], zone: str) -> dict[int, tuple[ConstructFacts, ...]]:
     newest, counts = _predictions(case_ids)
-    slots = (
+    slots = list(
         CaseSlot.objects.filter(construct__case__in=case_ids)
-        .select_related("construct", "plan_slot")
+        .select_related("construct", "outcome__component")
         .order_by("construct__case_id", "construct__number", "plan_slot__number", "occurrence")
     )
+    newest |= told_by_other_side(slots, zone)
+    # Few, and the same for many cases: read once instead of joined to each slot.
+    plan_slots = PlanSlot.objects.in_bulk({slot.plan_slot_id for slot in slots})
     found: dict[int, dict[tuple[int, str], list[SlotFacts]]] = defaultdict(lambda: defaultdict(list))
     for slot in slots:
-        plan_slot = slot.plan_slot
+        plan_slot = plan_slots[slot.plan_slot_id]
         found[slot.construct.case_id][(slot.construct.number, slot.construct.side)].append(
             SlotFacts(
                 id=slot.pk,
@@ -171,24 +178,29 @@ def _constructs(case_ids: list[int]) -> dict[int, tuple[ConstructFacts, ...]]:
 
 
 def _predictions(case_ids: list[int]) -> tuple[dict[int, PredictionFacts], dict[int, int]]:
-    rows = (
-        Prediction.objects.filter(slot__construct__case__in=case_ids)
-        .select_related("planner")
-        .order_by("slot_id", "-made_at", "-pk")
-    )
+    """The newest prediction of each slot, and how many it has had."""
+    words = {method.value: str(method.label) for method in Prediction.Method}
     newest: dict[int, PredictionFacts] = {}
     counts: dict[int, int] = defaultdict(int)
-    for row in rows:
-        counts[row.slot_id] += 1
-        if row.slot_id not in newest:
-            newest[row.slot_id] = PredictionFacts(
-                low=row.low_rank,
-                high=row.high_rank,
-                confidence=row.confidence,
-                method=row.method,
-                method_words=str(Prediction.Method(row.method).label),
-                made_at=row.made_at,
-                planner=row.planner.name if row.planner else "",
+    rows = (
+        Prediction.objects.filter(slot__construct__case__in=case_ids)
+        .order_by("slot_id", "-made_at", "-pk")
+        .values_list(
+            "slot_id",
+            "low_rank",
+            "high_rank",
+            "confidence",
+            "method",
+            "made_at",
+            "planner__name",
+            "planner_id",
+        )
+    )
+    for slot, low, high, confidence, method, made_at, planner, planner_id in rows:
+        counts[slot] += 1
+        if slot not in newest:
+            newest[slot] = PredictionFacts(
+                low, high, confidence, method, words[method], made_at, planner or "", planner_id
             )
     return newest, counts
 

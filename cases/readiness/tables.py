@@ -4,7 +4,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from cases.readiness import reasons
+from cases.readiness import figures
 from cases.readiness.fortnight import Line
 from trays.web.table import CodeColumn, Column, Lines, NumberColumn, WhenColumn
 from trays.web.wording import verdict_word
@@ -43,4 +43,4 @@ class FortnightLines(Lines):
         if record.verdict is None:
             return ""
         level: Any = getattr(record.verdict, name)
-        return f"{verdict_word(level.word)}, {reasons.figures(level)}"
+        return f"{verdict_word(level.word)}, {figures.figures(level)}"

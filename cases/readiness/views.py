@@ -15,6 +15,7 @@ from cases.bookings.queries import whole_cases
 from cases.readiness import drawn
 from cases.readiness.assess import case_board, horizon
 from cases.readiness.fortnight import DAYS, fortnight
+from cases.readiness.listing import list_words
 from cases.readiness.tables import FortnightLines
 from trays.staff.access import fetch, may, sites_or_refuse
 from trays.staff.models import Person
@@ -104,7 +105,9 @@ def case_page(request: HttpRequest, pk: int) -> HttpResponse:
         ],
         "pictures": drawn.slot_pictures(board.snapshot, law, board.run, board.speaker) if law else [],
         "sets": drawn.set_lines(board.snapshot, law, board.set_ids, board.speaker) if law else [],
-        "minimum_added": board.minimum_added if verdict and not verdict.picked else "",
+        "list_words": list_words(board.room, law, board.speaker)
+        if board.room and law and verdict and not verdict.picked
+        else (),
         "urls": _case_urls(request, case),
         "order_url": _address("list-order", case.list_id)
         if may(by=_person(request), act="reorder_list", site_id=case.site_id)

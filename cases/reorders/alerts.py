@@ -16,26 +16,58 @@ The arithmetic, for one component at one site:
   them is the gap between free stock and what is left to meet.
 * **Dates.** Only units in date on the window's last day count (cautious: a unit that expires before it
   might still be used). The others are told as short-dated.
-* **Level.** The least number that meets the demand with the wanted chance (`planning.replenish`, ready
-  rate), and not less than the site's own least stock.
-* **Order by.** The first day on which demand up to it is no longer met with the wanted chance must find the
-  goods on the shelf the day before: a lead time earlier is the last day to order. If that day has
+* **Level.** The least number with which every case of the window reaches the site's wanted chance on site,
+  for all components at once (`wishes`). Consumables, which no verdict counts, last with a chance of their own
+  (ready rate, `planning.replenish`), and so does a component for which the site has a rule. Never less than
+  the site's own least stock. Each alert says which of these asks for it.
+* **Order by.** The first case that would miss its target, or the first day on which demand up to it is no
+  longer met with the item's own chance, must find the goods on the shelf the day before: a lead time earlier
+  is the last day to order. If that day has
   passed, the alert says so and asks to order today.
 """
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from enum import StrEnum
 
 from cases.planning import replenish
-from cases.reorders.demand import Draw, ItemFacts, StockUnit, site_facts
-from cases.reorders.levels import Kept, net_parts
-from cases.reorders.workdays import due, later, next_workday, order_by
+from cases.reorders.demand import WANTED, Draw, ItemFacts, SiteFacts, site_facts
+from cases.reorders.held import held_units, kept
+from cases.reorders.levels import net_parts
+from cases.reorders.windows import window_end
+from cases.reorders.wishes import Missed, Wishes, case_wishes
+from cases.reorders.workdays import due, next_workday, order_by
 from trays.catalogue.models import Component, FamilyKind
 from trays.parties.models import Site
 
-LOOK_AHEAD = 5
+
+class Because(StrEnum):
+    """What asks for the level."""
+
+    CASES = "cases"
+    UNBOOKED = "unbooked"
+    CHANCE = "chance"
+    LEAST = "least"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why an alert stands, as data.
+
+    With `CASES` or `UNBOOKED`: without more of the item `cases` miss their target, the worst of them (None
+    for work not booked) on `day` with a chance of being short of at most `short`, where `allowed` is wanted.
+    With `CHANCE` the item itself must last with `wanted`; with `LEAST` only the site's own least is missed.
+    """
+
+    because: Because
+    cases: int = 0
+    case_id: int | None = None
+    reference: str = ""
+    day: date | None = None
+    short: float = 0.0
+    allowed: float = 0.0
+    wanted: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +75,9 @@ class AlertRow:
     """One component below its level. Counts are whole units; `expected` are means.
 
     `held` of the `usable` are held for cases of the window; `kept` are held for others and count nowhere.
-    `case_ids` are the booked cases that may take it, by day. `short_on` is the first day on which it may run
-    out (None: only the site's own least stock is missed); `late`: no order arrives before that day.
+    `case_ids` are the booked cases that may take it, by day; `why` says what asks for it. `short_on` is the
+    first day on which it may run out (None: only the site's own least stock is missed); `late`: no order
+    arrives before that day.
     """
 
     component: Component
@@ -68,6 +101,7 @@ class AlertRow:
     forecast: bool
     least: int
     pieces: bool
+    why: Reason
 
     @property
     def missing(self) -> int:
@@ -88,7 +122,8 @@ class Alerts:
 def alerts(*, site: Site, at: datetime) -> Alerts:
     """Judge every component that booked cases, past use or a stock rule of the site ask for."""
     facts = site_facts(site=site, at=at)
-    judged = [judge(item, day=facts.day) for item in facts.items]
+    wishes = site_wishes(facts)
+    judged = [judge(item, n, wishes, day=facts.day) for n, item in enumerate(facts.items)]
     rows = [_named(row, facts.references) for row in judged if row is not None]
     rows.sort(key=lambda row: (row.order_by, not row.late, row.short_on or row.until, row.component.code))
     return Alerts(
@@ -100,18 +135,31 @@ def alerts(*, site: Site, at: datetime) -> Alerts:
     )
 
 
-def judge(item: ItemFacts, *, day: date) -> AlertRow | None:
-    """The alert for one component, or None when its stock meets what is asked for."""
+def site_wishes(facts: SiteFacts) -> Wishes:
+    """What the site's cases wish for, knowing what is kept of each component for other reasons."""
+    floor = [_floor(item, facts.day) for item in facts.items]
+    return case_wishes(facts.items, day=facts.day, target=facts.target, floor=floor)
+
+
+def _floor(item: ItemFacts, day: date) -> int:
+    return look(item, day=day, until=window_end(item.component, day)).level if item.wanted else item.least
+
+
+def judge(item: ItemFacts, number: int, wishes: Wishes, *, day: date) -> AlertRow | None:
+    """The alert for one component, or None when its stock meets what is asked for.
+
+    `number` is the item's place among those that the wishes were made of.
+    """
     lead = item.component.supplier.lead_working_days
-    until = due(later(day, LOOK_AHEAD), lead)
-    view = look(item, day=day, until=until)
+    until = window_end(item.component, day)
+    view = look(item, day=day, until=until, wished=wishes.units[number])
     if view.level <= view.free:
         return None
-    short_on = _short_on(item, day=day, until=until)
+    missed = wishes.missed(number, view.free)
+    short_on = _short_on(item, view, missed, day=day, until=until)
     today = next_workday(day)
     # Below the site's own least stock only: nothing runs out, so today is early enough.
     latest = order_by(short_on, lead) if short_on else today
-    ids = [draw.case_id for draw in view.draws]
     multiple = item.component.order_multiple
     return AlertRow(
         component=item.component,
@@ -128,13 +176,14 @@ def judge(item: ItemFacts, *, day: date) -> AlertRow | None:
         order_by=max(latest, today),
         arrives=due(today, lead),
         late=latest < today,
-        case_ids=tuple(ids),
+        case_ids=tuple(draw.case_id for draw in view.draws),
         references=(),
         expected_booked=view.booked,
         expected_unbooked=view.unbooked,
         forecast=item.rate is not None,
         least=item.least,
         pieces=item.component.family.kind == FamilyKind.CONSUMABLE,
+        why=_why(item, view, missed),
     )
 
 
@@ -142,7 +191,8 @@ def judge(item: ItemFacts, *, day: date) -> AlertRow | None:
 class View:
     """One component as it stands until one day: what is free and held, and what must be met from free units.
 
-    `asked` meets the demand, `level` also the site's own least stock.
+    `asked` meets the demand: `own` the item's own chance, the wish of its cases the rest. `level` is also the
+    site's own least stock.
     """
 
     free: int
@@ -153,22 +203,25 @@ class View:
     draws: tuple[Draw, ...]
     booked: float
     unbooked: float
+    own: int
     asked: int
     level: int
 
 
-def look(item: ItemFacts, *, day: date, until: date) -> View:
-    """Free units, held units and the level of the demand from `day` until `until`, both days included."""
+def look(item: ItemFacts, *, day: date, until: date, wished: int = 0) -> View:
+    """Free units, held units and the level of the demand from `day` until `until`, both days included.
+
+    `wished`: free units that the cases ask for.
+    """
     draws = tuple(draw for draw in item.draws if draw.day <= until)
     held = held_units(item.units, draws)
     counted = {id(unit) for units in held.values() for unit in units}
     free = sum(1 for unit in item.units if unit.free and unit.in_date(until))
     pieces = sum(pile.pieces for pile in item.piles if pile.in_date(until))
     booked = sum(draw.mean for draw in draws)
-    days = (until - day).days + 1
-    unbooked = max(0.0, (item.rate or 0.0) * days - booked)
-    sure, parts = net_parts(draws, _kept(held))
-    asked = sure + replenish.level(replenish.demand(parts, unbooked), item.wanted)
+    unbooked = item.unbooked(day, until)
+    own = 0 if item.own_chance is None else _own_level(item, draws, unbooked, item.own_chance)
+    asked = max(own, wished)
     stale = [unit for unit in item.units if id(unit) not in counted and not unit.in_date(until)]
     old_pieces = sum(pile.pieces for pile in item.piles if not pile.in_date(until))
     held_now = len(counted)
@@ -183,51 +236,62 @@ def look(item: ItemFacts, *, day: date, until: date) -> View:
         draws=draws,
         booked=booked,
         unbooked=unbooked,
+        own=own,
         asked=asked,
         level=max(asked, item.least),
     )
 
 
-Keeper = tuple[str, int]
+def _own_level(item: ItemFacts, draws: Sequence[Draw], unbooked: float, chance: float) -> int:
+    """Free units with which the item lasts with a chance: pieces for sure, and the level of the rest."""
+    sure, parts = net_parts(draws, kept(held_units(item.units, draws)))
+    return sure + replenish.level(replenish.demand(parts, unbooked), chance)
 
 
-def held_units(units: Sequence[StockUnit], draws: Sequence[Draw]) -> dict[Keeper, list[StockUnit]]:
-    """The held units that count, by keeper: held for a case (or list) that draws, and in date on its day.
+def _short_on(
+    item: ItemFacts, view: View, missed: Sequence[Missed], *, day: date, until: date
+) -> date | None:
+    """The day of the first case that misses its target, or on which the item's own chance is first missed.
 
-    A case never takes more than two, a list not more than two for each of its cases.
+    None when only the site's own least stock is.
     """
-    case_days = {draw.case_id: draw.day for draw in draws}
-    list_days: dict[int, list[date]] = defaultdict(list)
-    for draw in draws:
-        if draw.list_id is not None:
-            list_days[draw.list_id].append(draw.day)
-    found: dict[Keeper, list[StockUnit]] = defaultdict(list)
-    for unit in units:
-        if unit.case_id in case_days and unit.in_date(case_days[unit.case_id]):
-            found[("case", unit.case_id)].append(unit)
-        elif unit.list_id in list_days and unit.in_date(max(list_days[unit.list_id])):
-            found[("list", unit.list_id)].append(unit)
-    most = {key: 2 if key[0] == "case" else 2 * len(list_days[key[1]]) for key in found}
-    return {key: kept[: most[key]] for key, kept in found.items()}
+    days = [one.day for one in missed if one.case[0] == "booked"]
+    if view.own > view.free:
+        days += _runs_out(item, item.own_chance or WANTED, day=day, until=until) or [until]
+    elif not days and missed:
+        days += _runs_out(item, WANTED, day=day, until=until) or [until]
+    return min(days, default=None)
 
 
-def _kept(held: dict[Keeper, list[StockUnit]]) -> Kept:
-    return Kept(
-        cases={key[1]: len(units) for key, units in held.items() if key[0] == "case"},
-        lists={key[1]: len(units) for key, units in held.items() if key[0] == "list"},
-    )
-
-
-def _short_on(item: ItemFacts, *, day: date, until: date) -> date | None:
-    """The first day up to which the demand is not met with the wanted chance; None when it always is."""
+def _runs_out(item: ItemFacts, chance: float, *, day: date, until: date) -> list[date]:
+    """The first day up to which the demand is not met with a chance, if there is one."""
     for ahead in range((until - day).days + 1):
         here = day + timedelta(days=ahead)
         view = look(item, day=day, until=here)
-        if view.asked > view.free:
-            return here
-    return None
+        if _own_level(item, view.draws, view.unbooked, chance) > view.free:
+            return [here]
+    return []
+
+
+def _why(item: ItemFacts, view: View, missed: Sequence[Missed]) -> Reason:
+    booked = [one for one in missed if one.case[0] == "booked"]
+    if missed:
+        # The booked case that is worst off; if none is, the work that is not booked.
+        worst = max(booked or missed, key=lambda one: one.short)
+        return Reason(
+            Because.CASES if booked else Because.UNBOOKED,
+            cases=len(booked),
+            case_id=worst.case[1] if booked else None,
+            day=worst.day,
+            short=worst.short,
+            allowed=worst.allowed,
+        )
+    if view.own > view.free:
+        return Reason(Because.CHANCE, wanted=item.own_chance or WANTED)
+    return Reason(Because.LEAST)
 
 
 def _named(row: AlertRow, references: Mapping[int, str]) -> AlertRow:
     named = tuple(references[case_id] for case_id in row.case_ids if case_id in references)
-    return replace(row, references=named)
+    worst = references.get(row.why.case_id, "") if row.why.case_id is not None else ""
+    return replace(row, references=named, why=replace(row.why, reference=worst))

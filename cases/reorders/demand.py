@@ -13,12 +13,13 @@ from cases.readiness.assess import horizon
 from cases.readiness.kinds import Demand
 from cases.reorders.models import StockRule
 from cases.reservations.models import Hold
-from trays.catalogue.models import Component
+from trays.catalogue.models import Component, FamilyKind
 from trays.parties.models import Site
 from trays.stock.queries import on_hand, site_day, usable_piles
 
 HISTORY_DAYS = 180
 WANTED = 0.98
+"""Chance that an item lasts where no case's verdict counts it: consumables, and work not booked yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,7 @@ class ItemFacts:
     """Everything about one component at one site that decides whether it must be ordered.
 
     `rate` is the use per calendar day over the last HISTORY_DAYS, None without any use: no forecast.
+    `wanted` is the site's own rule for this item, None without one: then its cases' target decides.
     """
 
     component: Component
@@ -77,16 +79,31 @@ class ItemFacts:
     piles: tuple[PileStock, ...] = ()
     draws: tuple[Draw, ...] = ()
     rate: float | None = None
-    wanted: float = WANTED
+    wanted: float | None = None
     least: int = 0
+
+    def unbooked(self, day: date, until: date) -> float:
+        """Mean use from `day` until `until`, both included, beyond what is booked in that time."""
+        if not self.rate:
+            return 0.0
+        booked = sum(draw.mean for draw in self.draws if draw.day <= until)
+        return max(0.0, self.rate * ((until - day).days + 1) - booked)
+
+    @property
+    def own_chance(self) -> float | None:
+        """The chance that the item itself is to last, whatever its cases ask; None for none."""
+        if self.wanted is None and self.component.family.kind == FamilyKind.CONSUMABLE:
+            return WANTED
+        return self.wanted
 
 
 @dataclass(frozen=True, slots=True)
 class SiteFacts:
-    """One site's items, and the local references of the cases that draw on them."""
+    """One site's items, the local references of the cases that draw on them, and the cases' target."""
 
     day: date
     items: tuple[ItemFacts, ...]
+    target: float
     references: Mapping[int, str] = field(default_factory=dict)
 
 
@@ -111,13 +128,13 @@ def site_facts(*, site: Site, at: datetime, also: Iterable[int] = ()) -> SiteFac
             piles=tuple(piles.get(component.pk, ())),
             draws=tuple(draws.get(component.pk, ())),
             rate=used[component.pk] / HISTORY_DAYS if component.pk in used else None,
-            wanted=rules[component.pk].wanted if component.pk in rules else WANTED,
+            wanted=rules[component.pk].wanted if component.pk in rules else None,
             least=rules[component.pk].least if component.pk in rules else 0,
         )
         for component in components
     )
     references = {case_id: verdict.reference for case_id, verdict in ahead.verdicts.items()}
-    return SiteFacts(day=day, items=items, references=references)
+    return SiteFacts(day=day, items=items, target=site.wanted_on_site, references=references)
 
 
 def _booked(site: Site, day: date) -> QuerySet[Case]:

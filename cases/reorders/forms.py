@@ -1,6 +1,10 @@
-"""Filters of the reorder and stock pages."""
+"""Filters of the reorder and stock pages, and what an amount is."""
+
+from decimal import Decimal
+from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from trays.web.filters import GetForm
 
@@ -19,3 +23,28 @@ class UnitFilter(GetForm):
         choices=[("free", "free"), ("held", "held"), ("dated", "dated")], required=False
     )
     side = forms.ChoiceField(choices=[("left", "left"), ("right", "right")], required=False)
+
+
+class BudgetForm(forms.Form):
+    """An amount to spend: money where components have a price, or a number of units."""
+
+    amount = forms.DecimalField(
+        label=_("Amount"),
+        min_value=Decimal("0.01"),
+        max_value=Decimal("9999999"),
+        decimal_places=2,
+        help_text=_("How much may be spent, or how many units may be bought."),
+    )
+    of = forms.ChoiceField(label=_("In"))
+
+    def __init__(self, query: Any, *, currency: str) -> None:
+        super().__init__(query)
+        choices = [(currency, currency)] if currency else []
+        # mypy does not know that choices of this field can be set.
+        self.fields["of"].choices = [*choices, ("units", _("units, each counted alike"))]  # type: ignore[attr-defined]
+
+    @property
+    def currency(self) -> str:
+        """The currency chosen, "" for units."""
+        chosen: str = self.cleaned_data["of"]
+        return "" if chosen == "units" else chosen

@@ -7,9 +7,9 @@ from datetime import date, timedelta
 
 from django.db.models import Count, Q, Sum
 
-from cases.reorders.alerts import LOOK_AHEAD, Alerts, look
-from cases.reorders.demand import ItemFacts, StockUnit
-from cases.reorders.workdays import due, later
+from cases.reorders.alerts import Alerts, look, site_wishes
+from cases.reorders.demand import ItemFacts, SiteFacts, StockUnit
+from cases.reorders.windows import window_end
 from cases.reservations.models import Hold
 from trays.catalogue.models import Component, Family
 from trays.catalogue.words import side_word, size_and_side
@@ -134,18 +134,18 @@ class SizeLine:
     units: tuple[StockUnit, ...]
 
 
-def size_lines(components: Sequence[Component], items: Iterable[ItemFacts], *, day: date) -> list[SizeLine]:
+def size_lines(components: Sequence[Component], facts: SiteFacts) -> list[SizeLine]:
     """One line per component in order of side and size; no query."""
-    by_component = {item.component.pk: item for item in items}
+    wished = site_wishes(facts).units
+    found = {item.component.pk: (item, n) for item, n in zip(facts.items, wished, strict=True)}
     return [
-        _size_line(component, by_component.get(component.pk) or ItemFacts(component), day)
+        _size_line(component, *found.get(component.pk, (ItemFacts(component), 0)), facts.day)
         for component in components
     ]
 
 
-def _size_line(component: Component, item: ItemFacts, day: date) -> SizeLine:
-    lead = component.supplier.lead_working_days
-    target = look(item, day=day, until=due(later(day, LOOK_AHEAD), lead))
+def _size_line(component: Component, item: ItemFacts, wished: int, day: date) -> SizeLine:
+    target = look(item, day=day, until=window_end(component, day), wished=wished)
     fortnight = look(item, day=day, until=day + timedelta(days=WANTED_DAYS - 1))
     soon = day + timedelta(days=SHORT_DATED_DAYS)
     fresh = [unit for unit in item.units if unit.in_date(day)]

@@ -1,12 +1,13 @@
 """An alert in sentences."""
 
+import math
 from datetime import date
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from cases.reorders.alerts import AlertRow, Alerts
-from trays.web.wording import sitetime
+from cases.reorders.alerts import AlertRow, Alerts, Because, Reason
+from trays.web.wording import in_hundred, sitetime
 
 # References named beside an alert; the others are counted.
 NAMED = 4
@@ -28,7 +29,7 @@ def capital(sentence: str) -> str:
 def reason(row: AlertRow) -> str:
     """Why: "Three booked cases may take it by Thu 10 Dec; 1 usable, wanted 3. It may run out …"."""
     asked = "; ".join(part for part in (_asked(row), _stands(row)) if part)
-    more = [_runs_out(row), _held(row), _stale(row), _least(row), _no_forecast(row)]
+    more = [_because(row), _runs_out(row), _held(row), _stale(row), _least(row), _no_forecast(row)]
     return " ".join([f"{capital(asked)}.", *(sentence for sentence in more if sentence)])
 
 
@@ -64,6 +65,52 @@ def _stands(row: AlertRow) -> str:
     if row.usable == 0:
         return _("none usable, wanted %(wanted)s") % {"wanted": row.wanted}
     return _("%(usable)s usable, wanted %(wanted)s") % {"usable": row.usable, "wanted": row.wanted}
+
+
+def _because(row: AlertRow) -> str:
+    """What asks for it: the cases' target, or a chance of the item's own."""
+    why = row.why
+    if why.because is Because.CASES:
+        return _cases_miss(why)
+    if why.because is Because.UNBOOKED:
+        return _("Without more, a case that is not booked yet would be short too often.")
+    if why.because is Because.CHANCE:
+        return _("It is to last until the delivery in %(wanted)s of 100 times.") % {
+            "wanted": in_hundred(why.wanted)
+        }
+    return ""
+
+
+def _cases_miss(why: Reason) -> str:
+    words = {
+        "case": why.reference,
+        "short": in_hundred_at_most(why.short),
+        "allowed": in_hundred_at_most(why.allowed),
+        "others": count_word(why.cases - 1),
+    }
+    if why.cases == 1:
+        return (
+            _("Without more, %(case)s is short in up to %(short)s of 100, where %(allowed)s is allowed.")
+            % words
+        )
+    return (
+        ngettext(
+            "Without more, %(case)s is short in up to %(short)s of 100, where %(allowed)s is allowed, "
+            "and so is %(others)s other case too often.",
+            "Without more, %(case)s is short in up to %(short)s of 100, where %(allowed)s is allowed, "
+            "and so are %(others)s other cases too often.",
+            why.cases - 1,
+        )
+        % words
+    )
+
+
+def in_hundred_at_most(chance: float) -> str:
+    """A chance of being short in hundredths, rounded up so that it is never understated; "<1" below one."""
+    hundredths = chance * 100.0
+    if 0.0 < hundredths < 1.0 - 1e-9:
+        return "<1"
+    return str(min(100, math.ceil(hundredths - 1e-9)))
 
 
 def _runs_out(row: AlertRow) -> str:

@@ -88,7 +88,7 @@ def stock_family(request: HttpRequest, code: str) -> HttpResponse:
     day = site_day(choice.site, at)
     components = list(family.components.select_related("family", "supplier"))
     facts = site_facts(site=choice.site, at=at, also=[component.pk for component in components])
-    sizes = size_lines(components, facts.items, day=day)
+    sizes = size_lines(components, facts)
     units = family_units(site=choice.site, family=family)
     lines = unit_lines(units, day=day, held=held_words([unit.pk for unit in units]))
     form = UnitFilter(request.GET)

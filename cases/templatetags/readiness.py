@@ -5,23 +5,15 @@ from collections.abc import Sequence
 from django import template
 from django.utils.translation import gettext as _
 
-from cases.readiness import reasons
-from cases.readiness.kinds import Level
+from cases.readiness import figures
 from trays.catalogue.words import side_in_text
 from trays.web import wording
 
 register = template.Library()
 
-register.filter("figures", reasons.figures)
+register.filter("figures", figures.figures)
+register.filter("short_figures", figures.short_figures)
 register.filter("verdict_word", wording.verdict_word)
-
-
-@register.filter
-def short_figures(level: Level) -> str:
-    """ "91"; where only a bound is known "at most 9 short"."""
-    if level.at_most:
-        return _("at most %(n)s short") % {"n": reasons.chance_of_short(level)}
-    return wording.in_hundred(level.chance)
 
 
 @register.filter

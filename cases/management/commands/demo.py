@@ -26,6 +26,7 @@ from django.db import connections
 from django.utils import timezone
 
 from cases.desks.demo import DemoBroken, sign_ins, world_ready
+from cases.desks.demo_round import PIN
 from cases.management.commands.import_files import fault_line
 
 ADDRESS = "127.0.0.1"
@@ -114,7 +115,8 @@ class Command(BaseCommand):
         password = _password(Path(str(settings.DATABASES["default"]["NAME"])).parent / "sign-in")
         people = sign_ins(lambda: password)
         self.stdout.write(f"\nTrayspan's demo: http://{ADDRESS}:{port}/   (Ctrl-C ends it)\n\n")
-        self.stdout.write(f"  Password for each of them: {password}\n\n")
+        self.stdout.write(f"  Password for each of them: {password}\n")
+        self.stdout.write(f"  PIN to sign a load with:   {PIN}\n\n")
         for one in people:
             self.stdout.write(f"  {one.username:<16} {one.name:<20} {one.role}")
         self.stdout.write(

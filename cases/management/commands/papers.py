@@ -12,7 +12,7 @@ from django.utils import timezone
 from cases.desks.folder import folder_import
 from cases.desks.papers import Written, papers_write
 from cases.management.commands.import_files import fault_line
-from trays.labels.kinds import Stock
+from trays.labels.setup import stock_names
 from trays.staff.models import Person
 from trays.web.errors import Refusal
 
@@ -29,9 +29,11 @@ class Command(BaseCommand):
         parser.add_argument("folder", type=Path, help="the files to read")
         parser.add_argument("out", type=Path, help="the folder to write into")
         parser.add_argument("--days", type=int, default=2, help="operating days per site (default: 2)")
-        stocks = [stock.value for stock in Stock]
         parser.add_argument(
-            "--stock", default="roll-300", choices=stocks, help="label stock (default: roll-300)"
+            "--stock",
+            default="pack-roll-300",
+            choices=stock_names(),
+            help="label stock, a roll's with the dots of its printer (default: pack-roll-300)",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
