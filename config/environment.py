@@ -34,3 +34,11 @@ def secret(name: str) -> str:
 def words(name: str, default: str = "") -> list[str]:
     """Read a list: words with commas between."""
     return [word.strip() for word in os.environ.get(name, default).split(",") if word.strip()]
+
+
+def number(name: str, default: int, *, least: int, most: int) -> int:
+    """Read a whole number within its bounds. Anything else stops the start."""
+    value = os.environ.get(name, str(default))
+    if not (value.isascii() and value.isdecimal() and least <= int(value) <= most):
+        raise ImproperlyConfigured(f"{name} is {value!r}; write a whole number from {least} to {most}.")
+    return int(value)

@@ -6,7 +6,7 @@ from pathlib import Path
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
-from config.environment import flag, secret, words
+from config.environment import flag, number, secret, words
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DEMO = flag("TRAYSPAN_DEMO")
@@ -142,6 +142,12 @@ USE_I18N = True
 
 STATIC_URL = "/static/"
 STATIC_ROOT = os.environ.get("TRAYSPAN_STATIC_ROOT", "")
+# The camera's reader of codes is optional: `npm ci` brings it, and where files are gathered, collectstatic.
+_READER = BASE_DIR / "node_modules" / "zxing-wasm" / "dist"
+_READER_PARTS = [_READER / "iife" / "reader", _READER / "reader"]
+STATICFILES_DIRS = [("zxing", str(part)) for part in _READER_PARTS if part.is_dir()]
+_WASM = Path(STATIC_ROOT) / "zxing" if STATIC_ROOT else _READER / "reader"
+CAMERA_READER = (_WASM / "zxing_reader.wasm").is_file()
 WHITENOISE_USE_FINDERS = not STATIC_ROOT
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
@@ -154,6 +160,9 @@ STORAGES = {
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
 IMPORT_LIMIT_BYTES = 20 * 1024 * 1024
+# Refused scans are kept so long for questions, then forgotten by a daily command.
+SCANS_KEPT_DAYS_MOST = 3650
+SCANS_KEPT_DAYS = number("TRAYSPAN_SCAN_DAYS", 90, least=1, most=SCANS_KEPT_DAYS_MOST)
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

@@ -35,6 +35,13 @@ def without_browser() -> str | None:
     return None
 
 
+def without_camera() -> str | None:
+    """Why codes cannot be read by camera here, or None."""
+    from django.conf import settings
+
+    return None if settings.CAMERA_READER else "the camera's reader is missing (npm ci --ignore-scripts)"
+
+
 def on_postgres() -> bool:
     from django.conf import settings
 
@@ -51,6 +58,14 @@ def without_server() -> str | None:
     if shutil.which("pg_virtualenv"):
         return None
     return "no PostgreSQL server can be started (install postgresql and postgresql-common)"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_hashes(django_test_environment: None) -> None:
+    """Passwords and PINs are hashed slowly on purpose; a test that checks hundreds has no need of that."""
+    from django.conf import settings
+
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
 def free_port() -> int:
@@ -70,7 +85,8 @@ def refuse(reason: str, *, name: str) -> None:
 def pytest_report_header() -> list[str]:
     database = "PostgreSQL" if on_postgres() else "SQLite"
     lines = [f"trayspan: database under test: {database}"]
-    for what, reason in (("browser", without_browser()), ("postgres", without_postgres())):
+    missing = (("browser", without_browser()), ("camera", without_camera()), ("postgres", without_postgres()))
+    for what, reason in missing:
         if reason:
             verdict = "FAIL" if required(what.upper()) else "are skipped"
             lines.append(f"trayspan: tests marked {what} {verdict}: {reason}")
@@ -80,6 +96,8 @@ def pytest_report_header() -> list[str]:
 def pytest_runtest_setup(item: pytest.Item) -> None:
     if item.get_closest_marker("browser") and (reason := without_browser()):
         refuse(reason, name="BROWSER")
+    if item.get_closest_marker("camera") and (reason := without_camera()):
+        refuse(reason, name="CAMERA")
     if item.get_closest_marker("postgres") and (reason := without_postgres()):
         refuse(reason, name="POSTGRES")
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+from django.db import transaction
+
 from cases.bookings.models import (
     Case,
     CaseSlot,
@@ -40,6 +42,7 @@ from trays.instruments.models import (
 )
 from trays.parties.models import Party, Site, Tenure
 from trays.places.models import Place
+from trays.processing.moving import Step, lock_packs, move
 from trays.stock.models import Pile, Unit
 
 NOW = datetime(2026, 12, 7, 7, 0, tzinfo=UTC)
@@ -143,6 +146,12 @@ class World:
                     pack=pack, line=line, present=line.quantity - (1 if line.number in short else 0)
                 )
         return made
+
+    def take_to(self, packs: Iterable[Pack], state: str, **changes: Any) -> None:
+        """Take packs to a state by a step on record, as the database asks for."""
+        with transaction.atomic():
+            locked = lock_packs(pack.pk for pack in packs)
+            move(locked, state, Step(by=self.cast.technician, at=NOW), **changes)
 
     def sets_of_each(self, count: int = 1) -> None:
         for design in self.designs:

@@ -1,5 +1,6 @@
 """The top of the tree, the words that may not stand in it, and the locked versions."""
 
+import json
 import re
 import tomllib
 from pathlib import Path
@@ -11,7 +12,12 @@ from tests.boundaries.tree import ROOT, project_files
 TOP_FOLDERS = {"cases", "config", "docs", "fixtures", "templates", "tests", "trays"}
 TOP_PAGES = {"DEVELOPERS.md", "LICENSE", "README.md", "SECURITY.md"}
 TOP_MACHINERY = {"manage.py", "package-lock.json", "package.json", "pyproject.toml"}
-LOCKS = ("requirements.txt", "requirements-postgres.txt", "requirements-test.txt")
+LOCKS = (
+    "requirements.txt",
+    "requirements-postgres.txt",
+    "requirements-exact.txt",
+    "requirements-test.txt",
+)
 
 # Each pattern is written so that it does not find itself here.
 UNWANTED = {
@@ -63,6 +69,18 @@ def test_the_lock_names_no_address(lock: str) -> None:
     assert [line for line in lines if address.search(line)] == []
 
 
+def test_the_lock_of_npm_names_no_address_and_every_package_by_hash() -> None:
+    text = text_of(Path("package-lock.json"))
+    packages = json.loads(text)["packages"]
+    assert "://" not in text
+    hashes = {name: one.get("integrity", "") for name, one in packages.items() if name}
+    assert [name for name, digest in hashes.items() if not digest.startswith("sha512-")] == []
+    asked = json.loads(text_of(Path("package.json")))["dependencies"]
+    assert {f"node_modules/{name}": version for name, version in asked.items()}.items() <= {
+        name: one.get("version") for name, one in packages.items()
+    }.items()
+
+
 @pytest.mark.parametrize("lock", LOCKS)
 def test_every_locked_version_has_a_hash(lock: str) -> None:
     entries = re.split(r"\n(?=[a-z0-9])", text_of(Path(lock)).split("\n", 1)[1])
@@ -71,7 +89,13 @@ def test_every_locked_version_has_a_hash(lock: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("lock", "extras"), [(LOCKS[0], ()), (LOCKS[1], ("postgres",)), (LOCKS[2], ("postgres", "test"))]
+    ("lock", "extras"),
+    [
+        (LOCKS[0], ()),
+        (LOCKS[1], ("postgres",)),
+        (LOCKS[2], ("exact",)),
+        (LOCKS[3], ("exact", "postgres", "test")),
+    ],
 )
 def test_the_lock_holds_every_declared_package(lock: str, extras: tuple[str, ...]) -> None:
     locked = set(re.findall(r"^([a-z0-9-]+)==", text_of(Path(lock)), re.M))
@@ -80,7 +104,7 @@ def test_the_lock_holds_every_declared_package(lock: str, extras: tuple[str, ...
 
 def test_every_declared_package_is_explained() -> None:
     page = text_of(Path("docs/dependencies.md"))
-    assert {name for name in declared("postgres", "test") if f"| {name} |" not in page} == set()
+    assert {name for name in declared("exact", "postgres", "test") if f"| {name} |" not in page} == set()
 
 
 @pytest.mark.parametrize("name", sorted(TOP_PAGES))

@@ -18,14 +18,13 @@ LONGEST_FILE = 450
 
 
 def models_of(half: str, room: str) -> set[type[Model]]:
-    """The models that a room's models.py defines itself."""
-    if not (ROOT / half / room / "models.py").exists():
-        return set()
-    name = f"{half}.{room}.models"
-    module = importlib.import_module(name)
-    classes = {value for value in vars(module).values() if isinstance(value, type)}
-    own = {value for value in classes if issubclass(value, Model) and value.__module__ == name}
-    return {model for model in own if not model._meta.abstract}
+    """The models that a room's models.py defines itself, or a models_<subject>.py beside it."""
+    found: set[type[Model]] = set()
+    for path in (ROOT / half / room).glob("models*.py"):
+        name = f"{half}.{room}.{path.stem}"
+        classes = {value for value in vars(importlib.import_module(name)).values() if isinstance(value, type)}
+        found |= {value for value in classes if issubclass(value, Model) and value.__module__ == name}
+    return {model for model in found if not model._meta.abstract}
 
 
 @pytest.mark.parametrize("half", HALVES)
@@ -41,7 +40,7 @@ def test_every_model_of_the_half_lives_in_the_models_file_of_a_room(half: str) -
     strays = [
         f"{model.__module__}.{model.__name__}"
         for model in apps.get_app_config(half).get_models()
-        if not re.fullmatch(rf"{half}\.[a-z]+\.models", model.__module__)
+        if not re.fullmatch(rf"{half}\.[a-z]+\.models(_[a-z]+)?", model.__module__)
     ]
     assert strays == []
 

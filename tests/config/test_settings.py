@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from django.core.exceptions import ImproperlyConfigured
 
-from config.environment import flag, secret, words
+from config.environment import flag, number, secret, words
 
 
 def test_a_switch_is_one_or_nought(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -39,6 +39,17 @@ def test_a_secret_comes_from_its_file_and_a_missing_or_short_one_stops_the_start
 def test_a_list_is_words_with_commas(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HOSTS", "a.example, b.example,")
     assert words("HOSTS") == ["a.example", "b.example"]
+
+
+@pytest.mark.parametrize("value", ["", "soon", "0", "-1", "3651", "1.5", "９"])
+def test_a_number_stays_within_its_bounds(monkeypatch: pytest.MonkeyPatch, value: str) -> None:
+    monkeypatch.setenv("DAYS", value)
+    with pytest.raises(ImproperlyConfigured, match="a whole number from 1 to 3650"):
+        number("DAYS", 90, least=1, most=3650)
+    monkeypatch.setenv("DAYS", "30")
+    assert number("DAYS", 90, least=1, most=3650) == 30
+    monkeypatch.delenv("DAYS")
+    assert number("DAYS", 90, least=1, most=3650) == 90
 
 
 def test_a_start_without_a_key_or_without_hosts_is_refused() -> None:

@@ -23,6 +23,8 @@ from trays.ledger.models import Event
 from trays.ledger.queries import verify
 from trays.parties.models import Site
 from trays.places.models import Place
+from trays.processing.models import Move
+from trays.processing.models_machines import Run
 from trays.staff.models import Person, Role
 from trays.stock.models import Pile, Unit
 from trays.stock.services import unit_move
@@ -157,16 +159,24 @@ def test_a_start_on_a_weekend_begins_with_monday(db):
     assert TheatreList.objects.order_by("day").first().day.isoformat() == "2026-12-07"
 
 
+def test_started_a_minute_after_midnight_nothing_of_the_round_lies_in_the_future(db):
+    night = WEDNESDAY.replace(hour=0, minute=1)
+    world_ready(at=night)
+    assert not Move.objects.filter(at__gt=night).exists()
+    assert not Run.objects.filter(started_at__gt=night).exists()
+    assert Run.objects.filter(state="running").count() == 2
+
+
 def test_a_fault_in_its_files_leaves_nothing(db, tmp_path, monkeypatch):
     make.write(tmp_path)
-    cases = tmp_path / "25-cases.csv"
+    cases = tmp_path / "33-cases.csv"
     cases.write_text(cases.read_text().replace("larkmere,LK-0931", "nowhere,LK-0931"))
     monkeypatch.setattr(demo, "FOLDER", tmp_path)
     keeper = Person.objects.create(username="keeper", name="K", is_superuser=True, password="!")
     with pytest.raises(demo.DemoBroken) as broken:
         world_load(by=keeper, base_day=WEDNESDAY.date())
     first = broken.value.faults[0]
-    assert (first.file, first.column) == ("25-cases.csv", "site")
+    assert (first.file, first.column) == ("33-cases.csv", "site")
     assert not Site.objects.exists()
     assert not Case.objects.exists()
 

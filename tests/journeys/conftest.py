@@ -79,13 +79,10 @@ def _wait(url: str, process: subprocess.Popen[bytes]) -> None:
 
 
 @pytest.fixture
-def walk(chromium: Any, address: str) -> Iterator[Any]:
-    """Sign somebody in by the form: ``walk("addlestrop")`` gives their page."""
-    contexts = []
+def sign_in() -> Any:
+    """Sign somebody in by the form: ``sign_in(context, "addlestrop")`` gives their page."""
 
-    def sign_in(username: str, **options: Any) -> Any:
-        context = chromium.new_context(base_url=address, accept_downloads=True, **options)
-        contexts.append(context)
+    def by_form(context: Any, username: str) -> Any:
         page = context.new_page()
         page.complaints = []
         page.on("console", lambda said: page.complaints.append(said.text) if said.type == "error" else None)
@@ -97,6 +94,19 @@ def walk(chromium: Any, address: str) -> Iterator[Any]:
         page.wait_for_selector("header .who")
         return page
 
-    yield sign_in
+    return by_form
+
+
+@pytest.fixture
+def walk(chromium: Any, address: str, sign_in: Any) -> Iterator[Any]:
+    """Sign somebody in: ``walk("addlestrop")`` gives their page."""
+    contexts = []
+
+    def start(username: str, **options: Any) -> Any:
+        context = chromium.new_context(base_url=address, accept_downloads=True, **options)
+        contexts.append(context)
+        return sign_in(context, username)
+
+    yield start
     for context in contexts:
         context.close()

@@ -15,6 +15,8 @@ LOOKS = ((WIDE, "light"), (WIDE, "dark"), (NARROW, "light"))
 TRIPS = {
     "addlestrop": (
         "/fortnight/",
+        r"{/fortnight/[^/]+/[^/]+/sets/}",
+        r"{/lists/\d+/what-if/}",
         r"{/cases/\d+/}",
         r"{/cases/\d+/predict/}",
         r"{/cases/\d+/change/}",
@@ -28,13 +30,28 @@ TRIPS = {
     ),
     "ossett": (
         "/reorders/",
+        "/reorders/budget/",
         "/stock/",
         "/stock/mk-femoral/",
         "/stock/mk-insert-ps/",
         "/imports/",
         "/imports/new/",
+        "/scanner/",
+        "/scanner/test/",
+        "/refused-scans/",
     ),
-    "wickstead": ("/sets/", r"{/sets/[^/?]+/}", "/labels/"),
+    "garrowby": (
+        "/receive/",
+        "/bench/",
+        "/store/",
+        "/machines/",
+        r"{/machines/\d+/}",
+        "/recalls/",
+        "/missing/",
+        r"{/packs/\d+/}",
+        "/my-pin/",
+    ),
+    "wickstead": ("/sets/", r"{/sets/[^/?]+/}", "/labels/", "/labels/stock/", "/labels/stock/new/"),
 }
 
 

@@ -5,10 +5,11 @@ from uuid import UUID, uuid4
 
 import pytest
 
-from cases.bookings import checks, enter, once
+from cases.bookings import checks, enter
 from cases.bookings.models import Case
 from tests.cases.bookings.helping import TOMORROW, book, verbs
 from tests.world import World
+from trays.ledger import once
 from trays.ledger.append import answered
 from trays.ledger.models import Event
 from trays.web.errors import Refusal

@@ -6,6 +6,7 @@ from typing import Any
 from urllib.parse import quote
 
 import pytest
+from django.urls import reverse
 
 from cases.counts.models import CountSheet
 from cases.picks.models import PickList
@@ -14,6 +15,7 @@ from tests.world import NOW, TODAY, World
 from trays.catalogue.models import Component
 from trays.identifiers import gs1, ours
 from trays.identifiers.checkdigits import with_mod10
+from trays.instruments.models import Pack
 from trays.refusals.models import RefusedScan
 
 DOCUMENT = with_mod10("952123400010")
@@ -57,9 +59,10 @@ def test_a_set_label_leads_to_the_set(things: World, as_person: Any) -> None:
     assert not RefusedScan.objects.exists()
 
 
-def test_a_pack_label_leads_to_its_set_and_an_old_one_is_refused(things: World, as_person: Any) -> None:
+def test_a_pack_label_leads_to_its_page_and_an_old_one_is_refused(things: World, as_person: Any) -> None:
     client = as_person("technician")
-    assert scanned(client, ours.pack_label("9521234", "P004711", "3"))["Location"] == "/sets/KG-01/"
+    address = reverse("pack", args=[Pack.objects.get(giai="9521234P004711").pk])
+    assert scanned(client, ours.pack_label("9521234", "P004711", "3"))["Location"] == address
     page = scanned(client, ours.pack_label("9521234", "P004711", "2")).content.decode()
     assert "This label is of round 2" in page and "which is in round 3" in page
     assert RefusedScan.objects.get().code == "label-of-another-round"
@@ -139,7 +142,7 @@ def test_typed_codes_lead_to_sets_packs_families_and_places(things: World, as_pe
     client = as_person("stores")
     pack = things.designs["general"].versions.get().sets.get().packs.get()
     assert typed(client, "kg-01")["Location"] == "/sets/KG-01/"
-    assert typed(client, pack.number.lower())["Location"] == "/sets/KG-01/"
+    assert typed(client, pack.number.lower())["Location"] == reverse("pack", args=[pack.pk])
     assert typed(client, "femoral-a")["Location"] == "/stock/femoral-a/"
     assert "Implant store, shelf 1" in typed(client, "s1").content.decode()
 
@@ -250,5 +253,5 @@ def test_a_scan_keeps_its_budget_of_queries(
     client = as_person("stores")
     client.get("/help/")
     for payload in (ours.component(gtin_of(component)), ours.place(ROOM, "A1"), "saw"):
-        with django_assert_max_num_queries(16):
+        with django_assert_max_num_queries(18):
             typed(client, payload)

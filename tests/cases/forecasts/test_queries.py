@@ -5,7 +5,8 @@ from datetime import timedelta
 import pytest
 
 from cases.forecasts.models import ErrorTable, ErrorTableRow, Outcome
-from cases.forecasts.queries import error_laws, published, use_rates, used_lately
+from cases.forecasts.published import published
+from cases.forecasts.queries import error_laws, use_rates, used_lately
 from cases.forecasts.sizes import size_law
 from cases.planning import sizing
 from tests.world import TODAY
@@ -30,7 +31,7 @@ def an_outcome(world, n: int, component, *, predicted=None, days: int = -5, slot
 
 
 def laws(world):
-    return error_laws(site=world.site, slots={"femoral", "tibial"}, on=TODAY)
+    return error_laws(site=world.site, on=TODAY)
 
 
 def test_without_a_table_of_the_hospital_the_published_one_counts(world):

@@ -141,7 +141,7 @@ def test_a_sets_packs_are_lines_and_the_set_is_held_with_its_way_back(world: Wor
 
 def test_a_pack_that_is_not_ready_is_told_and_not_listed(world: World, plan: Any) -> None:
     one = world.a_set("general", "KG-01", trays=2)
-    Pack.objects.filter(set=one, tray=2).update(state=Pack.State.QUARANTINED)
+    world.take_to(one.packs.filter(tray=2), Pack.State.QUARANTINED)
     plan.sets.append(one.pk)
     made = make(world, world.a_case())
     assert [line.pack.tray for line in made.lines.all()] == [1]

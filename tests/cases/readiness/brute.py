@@ -9,7 +9,7 @@ from datetime import timedelta
 from itertools import product
 
 from cases.bookings.models import Case
-from cases.forecasts.queries import ErrorLaws
+from cases.forecasts.learnt import ErrorLaws
 from cases.forecasts.sizes import ASSUMED_SECONDS
 from cases.reservations.models import Hold, SetHold
 from trays.catalogue.models import Component, FitRule
@@ -78,7 +78,7 @@ def _slot_outcomes(slot, side, errors: ErrorLaws) -> Iterator[tuple[Component | 
     n = 1 + max(c.size_rank for c in components)
     prediction = slot.predictions.order_by("-made_at", "-pk").first()
     if slot.plan_slot.predicted and prediction:
-        law = errors.of(slot.plan_slot.code, prediction.method)
+        law = errors.of(slot.plan_slot.code, prediction.method, prediction.planner_id)
         sizes = folded(prediction.low_rank, prediction.high_rank, law.offsets, n)
     else:
         sizes = [1 / n] * n

@@ -100,7 +100,7 @@ def test_sets_serve_the_run_and_are_free_over_the_case_and_its_turnaround(world)
     )  # fmt: skip
     # Held for another before it would be back from this case.
     assert set(pick_plan(case=case, at=NOW).set_ids) == {general.pk, small.pk, large.pk}
-    small.packs.update(state="used")
+    world.take_to(small.packs.all(), "used")
     plan = pick_plan(case=case, at=NOW)
     assert set(plan.set_ids) == {general.pk, large.pk}
     assert plan.in_room.word is Word.SHORT

@@ -17,13 +17,13 @@ def test_the_number_of_queries_does_not_grow_with_the_horizon(world, django_asse
     world.sets_of_each(2)
     for n in range(5):
         world.a_case(predictions=SURE, day=TODAY + timedelta(days=n))
-    with django_assert_num_queries(22):
+    with django_assert_num_queries(24):
         assert len(take(site=world.site, at=NOW).cases) == 5
     for n in range(45):
         world.a_case(predictions=SURE, sides=("left", "right"), day=TODAY + timedelta(days=n % 25))
     world.stock_everything(5)
     world.a_set("general", "more-01")
-    with django_assert_num_queries(22):
+    with django_assert_num_queries(24):
         assert len(take(site=world.site, at=NOW).cases) == 50
 
 
@@ -31,7 +31,7 @@ def test_one_case_is_read_with_the_same_queries(world, django_assert_num_queries
     world.stock_everything(2)
     world.sets_of_each(1)
     case = world.a_case(predictions=SURE, day=TODAY - timedelta(days=3))
-    with django_assert_num_queries(22):
+    with django_assert_num_queries(24):
         assert [one.id for one in take(site=world.site, at=NOW, case=case).cases] == [case.pk]
 
 
@@ -63,11 +63,11 @@ def test_a_set_is_ready_only_when_all_its_packs_are(world):
         return next(row for row in take(site=world.site, at=NOW).sets if row.pk == one.pk)
 
     assert state().ready_on(TODAY) and not comes_back(state())
-    one.packs.filter(tray=2).update(state=Pack.State.IN_LOAD)
+    world.take_to(one.packs.filter(tray=2), Pack.State.RECEIVED)
     assert comes_back(state()) and not state().ready_on(TODAY)
-    one.packs.filter(tray=2).update(state=Pack.State.QUARANTINED)
+    world.take_to(one.packs.filter(tray=2), Pack.State.QUARANTINED)
     assert not comes_back(state()) and not state().ready_on(TODAY)
-    one.packs.filter(tray=2).update(state=Pack.State.STORED, sterile_until=TODAY)
+    world.take_to(one.packs.filter(tray=2), Pack.State.RELEASED, sterile_until=TODAY)
     assert state().ready_on(TODAY)
     assert not state().ready_on(TODAY + timedelta(days=1))
 
@@ -94,7 +94,7 @@ def test_a_tray_without_its_pack_or_a_pack_at_another_site_makes_a_set_not_ready
     )
     one.packs.update(place=elsewhere)
     assert state() == (False, False)
-    one.packs.update(state=Pack.State.CLEANED)
+    world.take_to(one.packs.all(), Pack.State.RECEIVED)
     assert state() == (False, False)
     one.packs.update(place=world.sterile_store)
     assert state() == (False, True)

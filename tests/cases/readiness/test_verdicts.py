@@ -8,8 +8,8 @@ from cases.bookings.kinds import PredictedSize
 from cases.bookings.models import CaseSlot, PlanFamily, Prediction
 from cases.bookings.services import prediction_add
 from cases.readiness.assess import horizon, judge
+from cases.readiness.figures import figures
 from cases.readiness.kinds import Level, Word
-from cases.readiness.reasons import figures
 from cases.readiness.room import level_of
 from cases.readiness.snapshot import take
 from cases.reservations.models import Hold, SetHold
@@ -216,7 +216,7 @@ def test_a_shortage_that_is_not_critical_does_not_stop_a_set(world):
 def test_a_set_being_processed_comes_back_for_a_later_case_only(world):
     world.stock_everything(4)
     world.sets_of_each(1)
-    Pack.objects.filter(set__version__design__code="general").update(state=Pack.State.USED)
+    world.take_to(Pack.objects.filter(set__version__design__code="general"), Pack.State.USED)
     morning = world.a_case(predictions=SURE, hour=8)
     evening = world.a_case(predictions=SURE, day=TODAY + timedelta(days=1))
     found = judge(take(site=world.site, at=NOW)).verdicts

@@ -8,12 +8,15 @@ from datetime import date, timedelta
 
 import pytest
 
-from cases.reorders.alerts import judge, look
-from cases.reorders.demand import HISTORY_DAYS, Draw, ItemFacts, PileStock, StockUnit
+from cases.reorders.alerts import AlertRow, look, site_wishes
+from cases.reorders.alerts import judge as judge_among
+from cases.reorders.demand import HISTORY_DAYS, Draw, ItemFacts, PileStock, SiteFacts, StockUnit
+from cases.reorders.wishes import Wishes
 from trays.catalogue.models import Component, Family
 from trays.parties.models import Party
 
 DAY = date(2026, 12, 7)
+TARGET = 0.98
 UNTIL = DAY + timedelta(days=9)  # five working days ahead and two of lead time
 
 
@@ -23,6 +26,15 @@ def component(lead: int = 2, multiple: int = 1, kind: str = "implant") -> Compon
     return Component(
         code="c", name="Component", family=family, supplier=supplier, size="3", order_multiple=multiple
     )
+
+
+def judge(item: ItemFacts, *, day: date) -> AlertRow | None:
+    """The alert for an item that is all its cases draw."""
+    return judge_among(item, 0, wishes_of(item), day=day)
+
+
+def wishes_of(item: ItemFacts) -> Wishes:
+    return site_wishes(SiteFacts(DAY, (item,), TARGET))
 
 
 def outcomes(draws: tuple[Draw, ...]) -> Iterator[tuple[float, tuple[int, ...]]]:
@@ -92,7 +104,7 @@ def test_the_level_is_the_one_that_counting_every_outcome_gives(seed: int) -> No
 @pytest.mark.parametrize("seed", range(60))
 def test_usable_and_wanted_differ_by_what_free_stock_lacks(seed: int) -> None:
     item, _unbooked = random_item(seed)
-    view = look(item, day=DAY, until=UNTIL)
+    view = look(item, day=DAY, until=UNTIL, wished=wishes_of(item).units[0])
     row = judge(item, day=DAY)
     if row is None:
         assert view.asked <= view.free

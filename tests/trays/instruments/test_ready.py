@@ -55,9 +55,9 @@ def test_a_critical_line_that_nobody_counted_in_is_lacking(world: World) -> None
 def test_one_pack_that_is_not_ready_holds_the_set_back(world: World) -> None:
     one = world.a_set("general", "G-01", trays=2)
     assert facts_of(world, one).ready_on(TODAY)
-    one.packs.filter(tray=2).update(state=Pack.State.IN_LOAD)
+    world.take_to(one.packs.filter(tray=2), Pack.State.RECEIVED)
     assert facts_of(world, one).why_not(TODAY) == (
-        f"{one.packs.get(tray=2).number} is in a load, not yet released",
+        f"{one.packs.get(tray=2).number} is received, to be cleaned",
     )
 
 

@@ -56,3 +56,8 @@ def cut_out(dots: Dots, area: Area, dots_per_mm: float, border: int = 0) -> Dots
     left, top = round(area.x * dots_per_mm) - border, round(area.y * dots_per_mm) - border
     across, down = round(area.width * dots_per_mm) + 2 * border, round(area.height * dots_per_mm) + 2 * border
     return dots[max(0, top) : top + down, max(0, left) : left + across]
+
+
+def texts_at(pdf: bytes, page: int = 0) -> str:
+    """The text of one page with single blanks, wherever its lines were broken."""
+    return " ".join(texts(pdf)[page].split())

@@ -213,3 +213,39 @@ def test_one_barrier_is_one_line_and_two_are_two() -> None:
 
     assert crossings(iso.single_barrier) == 2
     assert crossings(iso.double_barrier) == 4
+
+
+@pytest.mark.parametrize(("x", "y"), [(19, 5), (-1, 5), (2, 0.5), (2, 11)])
+def test_text_that_would_stick_out_of_its_label_is_refused_and_nothing_of_the_label_is_drawn(
+    x: float, y: float
+) -> None:
+    made = paper()
+    made.text(40, 25, "before", 9)
+    with pytest.raises(DoesNotFit), made.within(Area(5, 5, 20, 10)):
+        made.box(Area(0, 0, 20, 10))
+        made.text(2, 5, "inside", 9)
+        made.text(x, y, "0417A", 9)
+    made.text(40, 29, "after", 9)
+    assert rendering.texts_at(made.pdf()) == "before after"
+
+
+def test_a_label_that_is_only_tried_leaves_no_trace_not_even_a_page() -> None:
+    made = paper()
+    with made.within(Area(5, 5, 20, 10), keep=False) as area:
+        assert (area.x, area.y, area.width, area.height) == (0, 0, 20, 10)
+        made.text(2, 5, "tried", 9)
+    made.next_page()
+    made.text(2, 5, "second", 9)
+    assert rendering.texts(made.pdf()) == ["", "second"]
+
+
+@pytest.mark.parametrize("grid", [GRID_203, GRID_300])
+def test_lengths_of_a_label_count_from_its_corner_and_of_one_within_it_from_there(grid: Grid) -> None:
+    made = paper(grid)
+    with made.within(Area(10.07, 5.03, 40, 20)), made.within(Area(4.04, 3.02, 20, 10)):
+        made.fill(0, 0, 1, 1)
+    dark = numpy.argwhere(ink(made, grid.dpi) == 0)
+    assert tuple(dark.min(axis=0)) == (
+        grid.dots(5.03) + grid.dots(3.02),
+        grid.dots(10.07) + grid.dots(4.04),
+    )

@@ -1,5 +1,6 @@
 """A few pages for the tests of the shared web parts, in a site of their own."""
 
+import time
 from datetime import date
 from typing import Any
 
@@ -117,11 +118,13 @@ def scan(request: HttpRequest) -> HttpResponse:
     form = ScanForm(request.POST)
     if not form.is_valid():
         return scan_answer(request, accepted=False, what=str(form.non_field_errors() or form.errors))
+    if form.scan.startswith(b"SLOW"):
+        time.sleep(0.6)
     return scan_answer(
         request,
         accepted=True,
         what=f"Read {form.scan.hex()}",
-        why=f"made on {form.made_on}, {'typed' if form.typed else 'scanned'}",
+        why=f"made on {form.made_on}, {'typed' if form.typed else 'scanned'}, {form.cleaned_data['how']}",
         at=timezone.now(),
     )
 
