@@ -69,11 +69,11 @@ def _by_holds(
         first_of_list.setdefault(facts.list_id, facts)
     found: dict[int, Wanted] = {}
     for hold in sorted(snapshot.set_holds, key=lambda one: one.starts_at):
-        facts = by_case.get(hold.case_id or 0) or first_of_list.get(hold.list_id or 0)
-        if facts is None or (facts.id, hold.set_id) in served:
+        keeper = by_case.get(hold.case_id or 0) or first_of_list.get(hold.list_id or 0)
+        if keeper is None or (keeper.id, hold.set_id) in served:
             continue
         if hold.set_id in rows and hold.set_id not in found:
-            found[hold.set_id] = Wanted(facts, spans[facts.id][0])
+            found[hold.set_id] = Wanted(keeper, spans[keeper.id][0])
     return found
 
 

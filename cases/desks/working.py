@@ -263,11 +263,11 @@ def _pick(scan: Scan) -> Finding | None:
     row = whole_lists().filter(pk=scan.pk).first()
     if row is None or not may(by=scan.by, act="make_pick_list", site_id=row.case.site_id):
         return None
-    given = {"by": scan.by, "pick_list": row, "at": scan.at, "client_key": scan.key}
-    if scan.packs:
-        lines = packs_pick(packs=scan.packs, **given)
+    by, at, key = scan.by, scan.at, scan.key
+    if packs := scan.packs:
+        lines = packs_pick(by=by, pick_list=row, packs=packs, at=at, client_key=key)
     elif isinstance(scan.thing, Goods):
-        lines = goods_pick(goods=scan.thing, **given)
+        lines = goods_pick(by=by, pick_list=row, goods=scan.thing, at=at, client_key=key)
     else:
         return None
     numbers = ", ".join(str(line.number) for line in lines)

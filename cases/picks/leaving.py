@@ -40,9 +40,9 @@ def packs_issue_for(
     def work() -> list[PackFor]:
         locking.lock(cases=[case.pk])
         check_in_force(pick_list)
-        lines = pick_list.lines.filter(pack__isnull=False, picked_at__isnull=False)
+        ticked = pick_list.lines.filter(pack__isnull=False, picked_at__isnull=False)
         had = set(_had(case).values_list("pack_id", "round"))
-        picked = lock_packs(lines.values_list("pack_id", flat=True))
+        picked = lock_packs(ticked.values_list("pack_id", flat=True))
         locked = [pack for pack in picked if (pack.pk, pack.round) not in had]
         if not locked:
             raise Refusal(

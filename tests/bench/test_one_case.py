@@ -30,7 +30,7 @@ def bell(lots: random.Random, n: int) -> tuple[float, ...]:
 
 
 def linked_case(seed: int) -> tuple[CaseDemand, float, int]:
-    """Femoral, tibial and an insert of the femoral's size in several heights, a patella at times; a target."""
+    """Femoral, tibial an insert of the femoral's size in several heights, a patella at times; a target."""
     lots = random.Random(seed)
     n, heights, slack = lots.choice((7, 8, 9, 9)), lots.choice((3, 4, 6)), lots.choice((1, 2))
     height = bell(lots, heights)
