@@ -169,9 +169,7 @@ class Finder:
                 "tray": piece.pack.tray,
             }
             links = (Link(_("Set %(code)s") % {"code": code}, reverse("set", args=[code])),)
-        return Finding(
-            what=_("%(piece)s, instrument %(mark)s") % words, why=where, links=links, thing=piece
-        )
+        return Finding(what=_("%(piece)s, instrument %(mark)s") % words, why=where, links=links, thing=piece)
 
     def _place(self, reading: Reading) -> Finding:
         key = cast(ours.PlaceKey, reading.key)

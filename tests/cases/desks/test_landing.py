@@ -10,7 +10,7 @@ from tests.world import World
 FIRST = {
     "coordinator": "/fortnight/",
     "surgeon": "/fortnight/",
-    "technician": "/sets/",
+    "technician": "/work/",
     "scrub": "/fortnight/",
     "circulating": "/fortnight/",
     "stores": "/reorders/",
