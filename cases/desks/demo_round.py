@@ -53,7 +53,7 @@ def round_act(*, base_day: date, at: datetime) -> None:
     pins_give()
     hall = _hall(at)
     days = _working_days_before(base_day)
-    source = random.Random(952)  # noqa: S311 - an invented world, nothing secret
+    source = random.Random(952)  # noqa: S311  # nosec B311 - an invented world
     for number, day in enumerate(days):
         _day_before(hall, day, source, lot=f"B-{2207 + number}" if number == 0 else "")
     _morning(hall, _clock(hall, at), days[-1])

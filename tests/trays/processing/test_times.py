@@ -12,6 +12,7 @@ from trays.instruments.models import Pack, PackState
 from trays.processing.models import Move
 from trays.processing.models_policy import StageAllowance, WorkingHours
 from trays.processing.times import Hours, law_of, reckoned, stage_laws
+from trays.processing.trips import Timetable
 
 DAY = [(day, time(7), time(19)) for day in range(5)]
 MONDAY = datetime(2026, 12, 7, tzinfo=UTC)
@@ -45,6 +46,42 @@ def test_so_much_working_time_later_so_much_working_time_has_passed(start, minut
     assert hours.between(begin, hours.after(begin, minutes)) == minutes
 
 
+@given(
+    st.integers(0, 20_000),
+    st.integers(0, 5_000),
+    st.sampled_from(["UTC", "Europe/London", "America/New_York"]),
+)
+def test_before_is_the_latest_moment_from_which_so_much_working_time_passes(end, minutes, zone):
+    hours = Hours(DAY, zone)
+    there = datetime(2026, 3, 20, tzinfo=UTC) + timedelta(minutes=end)
+    begin = hours.before(there, minutes)
+    assert hours.between(begin, there) == minutes
+    assert minutes == 0 or hours.between(begin + timedelta(minutes=1), there) == minutes - 1
+
+
+def test_a_run_is_awaited_over_the_weekend_and_the_last_in_time_is_found_before_it():
+    runs = Timetable([(day, time(hour), 20) for day in range(5) for hour in (9, 15)], "UTC")
+    friday = MONDAY + timedelta(days=4)
+    assert runs.arrival(friday.replace(hour=15)) == friday.replace(hour=15, minute=20)
+    assert runs.arrival(friday.replace(hour=16)) == (MONDAY + timedelta(days=7)).replace(hour=9, minute=20)
+    assert runs.last_before(MONDAY.replace(hour=9, minute=20)) == MONDAY.replace(hour=9)
+    assert runs.last_before(MONDAY.replace(hour=9)) == (MONDAY - timedelta(days=3)).replace(hour=15)
+    assert not Timetable([], "UTC") and Timetable([], "UTC").arrival(MONDAY) == MONDAY
+
+
+def test_with_a_timetable_what_is_used_counts_from_the_collections_arrival(department: Department) -> None:
+    world = department.world
+    pack = world.a_set("general", "G-01", state=PackState.USED).packs.get()
+    # Used five past eight, fetched by the run at nine, taken in at half past nine.
+    received = (NOW - timedelta(days=3)).replace(hour=9, minute=30)
+    a_step(pack, 1, "used", "received", 85, received)
+    runs = Timetable([(day, time(9), 20) for day in range(7)], "UTC")
+    with_runs = stage_laws(site=world.site, at=NOW, collections=runs)["used"]
+    without = stage_laws(site=world.site, at=NOW)["used"]
+    assert 10 in with_runs.minutes and 85 not in with_runs.minutes
+    assert 85 in without.minutes and with_runs.seen == without.seen == 1
+
+
 def test_without_hours_the_department_works_round_the_clock():
     hours = Hours([], "UTC")
     assert hours.between(NOW, NOW + timedelta(hours=30)) == 1800
@@ -52,12 +89,9 @@ def test_without_hours_the_department_works_round_the_clock():
 
 
 def a_step(pack: Pack, sequence: int, before: str, after: str, minutes: int, at: datetime) -> None:
-    Pack.objects.filter(pk=pack.pk)
     Move.objects.create(
-    st.integers(0, 20_000),
-    st.integers(0, 5_000),
-    st.sampled_from(["UTC", "Europe/London", "America/New_York"]),
-        at=at, recorded_at=at, site=pack.set.site, place=pack.place,
+        pack=pack, sequence=sequence, round=pack.round, before=before, after=after,
+        since=at - timedelta(minutes=minutes), at=at, recorded_at=at, site=pack.set.site, place=pack.place,
     )  # fmt: skip
     Pack.objects.filter(pk=pack.pk).update(state=after)
 
