@@ -1,4 +1,4 @@
-"""Picking by scan and what follows: ticks, what is refused in words, packs that leave, are opened, come back."""
+"""Picking by scan and what follows: ticks, what is refused in words, packs that leave and come back."""
 
 from datetime import timedelta
 from typing import Any
@@ -36,7 +36,8 @@ def client(as_person: Any) -> Any:
 
 def scanned(client: Any, made: PickList, code: str, **more: str) -> str:
     page = reverse("pick-list", args=[made.pk])
-    answer = client.post(reverse("scan"), {"code": code, "page": page, **more}, headers={"HX-Request": "true"})
+    said = {"code": code, "page": page, **more}
+    answer = client.post(reverse("scan"), said, headers={"HX-Request": "true"})
     assert answer.status_code == 200
     return " ".join(answer.content.decode().split())
 
