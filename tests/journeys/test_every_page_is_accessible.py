@@ -41,6 +41,7 @@ TRIPS = {
         "/refused-scans/",
     ),
     "garrowby": (
+        "/work/",
         "/receive/",
         "/bench/",
         "/store/",
@@ -51,7 +52,14 @@ TRIPS = {
         r"{/packs/\d+/}",
         "/my-pin/",
     ),
-    "wickstead": ("/sets/", r"{/sets/[^/?]+/}", "/labels/", "/labels/stock/", "/labels/stock/new/"),
+    "wickstead": (
+        "/sets/",
+        r"{/sets/[^/?]+/}",
+        r"{/trace/sets/[^/?]+/}",
+        "/labels/",
+        "/labels/stock/",
+        "/labels/stock/new/",
+    ),
 }
 
 

@@ -150,6 +150,7 @@ def test_picked_packs_leave_in_one_act_and_are_on_file_for_the_case(made: PickLi
     scanned(client, made, "KG-01")
     said = press(client, "pick-list-issue", made)
     assert "2 packs are issued to Theatre 1." in said and "These were opened" in said
+    assert "may no longer fit the case" not in said
     packs = Pack.objects.filter(set__code="KG-01")
     assert {pack.state for pack in packs} == {PackState.ISSUED}
     assert {pack.place.code for pack in packs} == {"T1"}
