@@ -19,7 +19,8 @@ from trays.processing.forms import FillForm
 from trays.processing.forms_packs import BackForm, LackForm, ReceiveForm
 from trays.processing.gathering import Lack, Trolley, packs_in_order
 from trays.processing.pages import done, new_key, person_of, status_of
-from trays.web.errors import NotThere
+from trays.staff.access import fetch
+from trays.web.errors import Refusal
 from trays.web.page import answer_page, go_to
 
 USED = (PackState.OPENED, PackState.USED)
@@ -56,7 +57,15 @@ def receive_lack(request: HttpRequest, pk: int) -> HttpResponse:
     trolley = Trolley(request)
     pack = _one(str(pk), trolley.packs(choice.site))
     if pack is None:
-        raise NotThere("not-in-hand", _("This pack is not in hand any more."), _("Scan it again."))
+        # A pack of this site that was put down meanwhile, not an address that leads nowhere.
+        fetch(
+            Pack.objects.select_related("set"),
+            by=person_of(request),
+            act="process_packs",
+            site="set__site_id",
+            pk=pk,
+        )
+        raise Refusal("not-in-hand", _("This pack is not in hand any more."), _("Scan it again."))
     if request.POST.get("drop", "").isdecimal():
         cause = request.POST.get("cause", "")
         trolley.unnote(Lack(pack.pk, int(request.POST["drop"]), 0, cause))
