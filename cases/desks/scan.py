@@ -18,6 +18,7 @@ from cases.desks.finding import Finder
 from cases.desks.found import Finding, refuse
 from cases.desks.working import acted, address_of
 from trays.identifiers.meaning import Kind, Reading, choose, read
+from trays.parties.queries import own_locations
 from trays.refusals.queries import last_refused
 from trays.refusals.services import Where, scan_refuse
 from trays.scanners.device import name_device, this_workstation
@@ -119,6 +120,8 @@ class _Desk:
             separators=(here.separator,) if here is not None and here.separator else (),
             # A camera hands over every byte of the symbol.
             proven=camera or (here is not None and here.sends_separators),
+            # Nobody else numbers sheets under our own location numbers.
+            own_prefixes=own_locations(),
             # Whoever scans the digits of a retail symbol here wants the item.
             gtin_wanted=True,
         )

@@ -81,7 +81,9 @@ def label_preview(request: HttpRequest, pk: int, kind: str, stock: str) -> HttpR
     site = None
     if given.get("site") and kind in {source.kind for source in kinds_for(by)}:
         act = source_of(LabelKind(kind)).act
-        site = sites_for(by=by, act=act).filter(code=given["site"][:40]).first()
+        # No address needs a sign that cannot be written; PostgreSQL refuses some.
+        code = given["site"][:40] if given["site"].isprintable() else ""
+        site = sites_for(by=by, act=act).filter(code=code).first()
         if site is None:
             raise _not_there()
     try:

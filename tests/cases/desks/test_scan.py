@@ -108,6 +108,9 @@ def test_a_unit_that_is_not_on_file_is_refused_and_kept(things: World, as_person
 
 def test_a_pick_list_and_its_lines_lead_to_the_list(things: World, as_person: Any) -> None:
     case = things.a_case(reference="LK-2")
+    # Sheets are numbered under the site's own location number, whatever else their digits could stand for.
+    things.site.gln = DOCUMENT
+    things.site.save()
     listed = PickList.objects.create(
         number="x", case=case, made_at=NOW, made_by=things.cast.coordinator, in_room=0.9, wanted=0.95
     )
@@ -253,5 +256,5 @@ def test_a_scan_keeps_its_budget_of_queries(
     client = as_person("stores")
     client.get("/help/")
     for payload in (ours.component(gtin_of(component)), ours.place(ROOM, "A1"), "saw"):
-        with django_assert_max_num_queries(18):
+        with django_assert_max_num_queries(19):
             typed(client, payload)
