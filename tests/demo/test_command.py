@@ -19,7 +19,9 @@ from trays.stock.models import Unit
 
 ROOT = Path(__file__).resolve().parents[2]
 START = """
-import os, sys
+import os, signal, sys
+# Whoever starts the tests in the background may have switched the interrupt off.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 from pathlib import Path
 sys.path.insert(0, {root!r})
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
