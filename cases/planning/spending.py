@@ -1,4 +1,4 @@
-"""A budget over a whole site: what to buy so that the most cases are sure to be served, at least.
+"""A budget over a whole site: what to buy so that the proven average of cases served is greatest.
 
 With P(case c is short) at most m_c(S), the sum of `misses` over its draws, a plan S is worth
 

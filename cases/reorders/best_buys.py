@@ -1,8 +1,8 @@
-"""What to buy within an amount so that the most booked cases are sure to find their components.
+"""What to buy within an amount so that, on average, the most booked cases find their components.
 
 Counted are whole cases: a case that lacks two components gains nothing from one of them. The figures are
-lower bounds (`planning.spending`): at least so many cases find all their components, whatever the sizes turn
-out to be and whoever draws first. What is bought helps only cases on days after it has come.
+lower bounds of an average (`planning.spending`): at least so many cases are expected to find all their
+components, whoever draws first. What is bought helps only cases on days after it has come.
 """
 
 from collections.abc import Mapping, Sequence
@@ -38,7 +38,7 @@ WORTH_NAMING = 0.005
 
 @dataclass(frozen=True, slots=True)
 class Buy:
-    """One component to buy: `gain` is what it adds to the cases sure to be served, beside the others."""
+    """One component to buy: `gain` is what it adds to the cases served on average, beside the others."""
 
     component: Component
     units: int
@@ -52,7 +52,7 @@ class Buy:
 class BestBuys:
     """What an amount buys. `currency` is "" where each unit counts as one.
 
-    `served` and `before` are cases sure to find their components, at least, of `cases` booked ones; no other
+    `served` and `before` are the cases that find their components on average, at least, of `cases` booked ones; no other
     purchase for the amount has a `served` above `bound`. `exact`: none has a greater one. `solver`: the
     integer programme was asked. `unpriced` components could not be considered.
     """

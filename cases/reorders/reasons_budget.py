@@ -31,7 +31,7 @@ def says(found: BestBuys) -> str:
     if found.currency:
         bought = _("%(units)s for %(cost)s") % {"units": bought, "cost": money(found.cost, found.currency)}
     return _(
-        "%(bought)s: of %(cases)s booked cases at least %(served)s are sure to find all their components, "
+        "%(bought)s: of %(cases)s booked cases at least %(served)s will find all their components on average, "
         "now at least %(before)s."
     ) % {**words, "bought": bought}
 

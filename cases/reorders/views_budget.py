@@ -23,7 +23,7 @@ FIRST_AMOUNT = Decimal(5)
 
 @require_safe
 def budget(request: HttpRequest) -> HttpResponse:
-    """What to buy for an amount so that the most booked cases are sure to find their components."""
+    """What to buy for an amount so that, on average, the most booked cases find their components."""
     by = cast(Person, request.user)
     choice = site_choice(request, act="see_reorders", by=by)
     at = timezone.now()
