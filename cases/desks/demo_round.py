@@ -16,6 +16,7 @@ from django.db import transaction
 
 from trays.instruments.models import Pack
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.places.models import Place
 from trays.processing import bench, deciding, machines, recalling, receiving, runs, storing
 from trays.processing.bench import Found
@@ -129,7 +130,7 @@ def _hall(at: datetime) -> _Hall:
     site = Site.objects.get(code=SITE)
     wanted = (PACKER, RELEASER, SECOND, NURSE)
     people = {one.username: one for one in Person.objects.filter(username__in=wanted)}
-    day = at.astimezone(ZoneInfo(site.zone)).date()
+    day = site_day(site, at)
 
     def programme(kind: str, code: str) -> Programme:
         return next(row for row in programmes_on(site=site, kind=kind, day=day) if row.code == code)

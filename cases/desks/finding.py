@@ -26,12 +26,13 @@ from trays.identifiers.meaning import Kind, Part, Reading
 from trays.instruments.models import InstrumentSet, Pack, PackState
 from trays.instruments.models_pieces import Piece
 from trays.instruments.queries import pack_by_number, set_by_grai
+from trays.parties.queries import site_day
 from trays.places.models import Place
 from trays.places.queries import place_by_label
 from trays.staff.access import sites_for
 from trays.staff.models import Person
 from trays.stock.models import Unit
-from trays.stock.queries import on_hand, site_day, units_named
+from trays.stock.queries import on_hand, units_named
 from trays.stock.tables import date_word
 from trays.web.wording import sitetime
 

@@ -74,7 +74,7 @@ def around(packs: Iterable[Pack]) -> Around:
 def next_act(pack: Pack, beside: Around) -> NextAct:
     """The next act of one pack."""
     run = beside.run_of(pack)
-    if pack.state in (S.OPENED, S.USED):
+    if pack.state in Pack.IN_USE:
         return NextAct(_("Receive"), reverse("receive"))
     if pack.state == S.RECEIVED:
         return _in_run(run, _("Start the washer")) if run else NextAct(_("Wash"), reverse("machines"))

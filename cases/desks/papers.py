@@ -22,6 +22,7 @@ from trays.exchange.writer import write_csv
 from trays.instruments.models import Pack
 from trays.labels.services import labels_print
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.staff.models import Person
 from trays.web.errors import Refusal
 
@@ -67,7 +68,7 @@ def papers_write(
 
 
 def _next_cases(site: Site, at: datetime, days: int) -> Iterable[Case]:
-    today = at.astimezone(ZoneInfo(site.zone)).date()
+    today = site_day(site, at)
     booked = Case.objects.filter(site=site, status=Case.Status.BOOKED, list__day__gte=today)
     wanted: list[date] = list(
         booked.order_by("list__day").values_list("list__day", flat=True).distinct()[:days]

@@ -18,7 +18,7 @@ from cases.desks.finding import Finder
 from cases.desks.found import Finding, refuse
 from cases.desks.working import acted, address_of
 from trays.identifiers.meaning import Kind, Reading, choose, read
-from trays.parties.queries import own_locations
+from trays.parties.queries import own_locations, site_day
 from trays.refusals.queries import last_refused
 from trays.refusals.services import Where, scan_refuse
 from trays.scanners.device import name_device, this_workstation
@@ -27,7 +27,6 @@ from trays.scanners.models import Workstation
 from trays.scanners.probe import TEST_GTIN, Known, Probe, Told, probe
 from trays.staff.access import home_site, may, sites_for
 from trays.staff.models import Person
-from trays.stock.queries import site_day
 from trays.web.page import go_to, wants_part
 from trays.web.scanbox import SCAN_LIMIT_BYTES, Ask, ScanForm, in_base64, scan_answer
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from cases.desks import work_words
 from cases.desks.work import WorkLine
-from cases.readiness.way import moment
+from cases.readiness.shelf import moment
 from cases.readiness.way_words import because_words
 from trays.templatetags.look import icon
 from trays.web.table import Column, Lines, NoColumn

@@ -11,10 +11,12 @@ from cases.desks.wanted import Wanted, wanted_next
 from cases.picks.models import PackFor
 from cases.readiness.facts import Snapshot
 from cases.readiness.kinds import Word
-from cases.readiness.snapshot import site_day, take
-from cases.readiness.way import SURE, Estimate, Way, moment
+from cases.readiness.shelf import moment
+from cases.readiness.snapshot import take
+from cases.readiness.way import SURE, Estimate, Way
 from trays.instruments.models import Pack, PackState
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.processing.models_machines import Indicator, Run, RunState
 from trays.processing.queries import MachineLine, machine_lines, outstanding
 from trays.processing.times import STAGES

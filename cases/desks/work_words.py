@@ -6,8 +6,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from cases.desks.work import WorkBoard, WorkLine
-from cases.readiness.way import Estimate, moment
-from trays.instruments.models import PackState
+from cases.readiness.shelf import moment
+from cases.readiness.way import Estimate
+from trays.instruments.models import Pack
 from trays.processing.models_machines import MachineKind, RunState
 from trays.processing.queries import MachineLine
 from trays.web.wording import sitetime
@@ -92,7 +93,7 @@ def where_words(line: WorkLine, at: datetime) -> str:
         return _run_words(line)
     since = line.pack.since
     where = str(line.pack.get_state_display()).lower()
-    if line.pack.state in (PackState.USED, PackState.OPENED):
+    if line.pack.state in Pack.IN_USE:
         where = f"{where}, {line.pack.place.name}"
     if since is None:
         return where

@@ -149,7 +149,7 @@ def _gather(scan: Scan) -> Finding | None:
     new = trolley.add(packs)
     if not new:
         return _done(_("%(packs)s: in hand already.") % {"packs": named(packs)})
-    unopened = [pack for pack in packs if pack.state not in (PackState.USED, PackState.OPENED)]
+    unopened = [pack for pack in packs if pack.state not in Pack.IN_USE]
     why = (
         _("By the record it is %(state)s. If it comes back used, receive it; else put it back to the start.")
         % {"state": str(unopened[0].get_state_display()).lower()}

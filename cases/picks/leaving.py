@@ -15,7 +15,7 @@ from cases.bookings.once import act_once
 from cases.picks.models import PackFor, PickLine, PickList
 from cases.picks.ticking import check_in_force
 from cases.reservations import locking
-from trays.instruments.models import Pack
+from trays.instruments.models import Pack, PackState
 from trays.ledger.append import Line, record
 from trays.places.models import Place
 from trays.processing.moving import lock_packs
@@ -23,6 +23,8 @@ from trays.processing.storing import issue_within, open_within, return_within
 from trays.staff.access import require
 from trays.staff.models import Person
 from trays.web.errors import Refusal
+
+ON_A_SHELF = (PackState.RELEASED, PackState.STORED)
 
 
 def packs_issue_for(
@@ -43,7 +45,8 @@ def packs_issue_for(
         ticked = pick_list.lines.filter(pack__isnull=False, picked_at__isnull=False)
         had = set(_had(case).values_list("pack_id", "round"))
         picked = lock_packs(ticked.values_list("pack_id", flat=True))
-        locked = [pack for pack in picked if (pack.pk, pack.round) not in had]
+        # One that came back by another door is here again, whatever was kept of it.
+        locked = [pack for pack in picked if (pack.pk, pack.round) not in had or pack.state in ON_A_SHELF]
         if not locked:
             raise Refusal(
                 "nothing-picked",
@@ -51,7 +54,7 @@ def packs_issue_for(
                 _("Scan the packs first; each scan ticks its line."),
             )
         moved = issue_within(by=by, locked=locked, place=theatre, at=at)
-        # One that came back by another door is no longer with the case before.
+        # It is no longer with the case that had it before.
         PackFor.objects.filter(_of(locked), returned_at__isnull=True, opened_at__isnull=True).update(
             returned_at=at, returned_by=by
         )

@@ -22,7 +22,7 @@ from django.db.models.functions import Cast, Coalesce
 from cases.bookings.models import Case
 from cases.picks.models import PackFor, PickLine
 from cases.reservations.models import SetHold
-from trays.instruments.models import InstrumentSet, PackState
+from trays.instruments.models import InstrumentSet, Pack, PackState
 from trays.processing.models import Move
 from trays.processing.models_machines import RunPack
 from trays.processing.models_recall import Recall, RecallOutcome
@@ -177,7 +177,7 @@ def cases_that_counted(recall: Recall) -> list[CountedOn]:
     """
     rows = recall.packs.filter(
         outcome__in=[RecallOutcome.OPEN, RecallOutcome.SECURED], round=F("pack__round")
-    ).exclude(pack__state__in=[PackState.OPENED, PackState.USED])
+    ).exclude(pack__state__in=Pack.IN_USE)
     sought = list(
         rows.values_list(
             "pack_id",

@@ -1,6 +1,5 @@
 """The care that a set and its marked instruments are due: after so many uses, or so many days."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -35,11 +34,6 @@ def care_of(one: InstrumentSet, *, day: date) -> list[CareLine]:
     first = one.packs.order_by("tray").only("round").first()
     lines = [_line(row, day, row.piece.pack if row.piece else first) for row in rows]
     return sorted(lines, key=lambda line: not line.due)
-
-
-def due_among(lines: Iterable[CareLine]) -> int:
-    """How many of them are due."""
-    return sum(1 for line in lines if line.due)
 
 
 def round_of(care: Care) -> int:

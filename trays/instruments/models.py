@@ -167,6 +167,7 @@ class Pack(models.Model):
 
     State = PackState
 
+    IN_USE = (State.OPENED, State.USED)
     READY = (State.RELEASED, State.STORED, State.ISSUED)
     GONE = (State.CONDEMNED, State.LOST)
 

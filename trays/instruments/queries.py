@@ -1,11 +1,11 @@
 """Reading sets: what is ready, what is not and why, with the same few queries for one set or a site's."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import F, IntegerField, OuterRef, QuerySet, Subquery
+from django.db.models import F, IntegerField, OuterRef, Subquery
 from django.db.models.functions import Coalesce
 
 from trays.catalogue.models import Component
@@ -28,15 +28,13 @@ def set_facts(
     rows = list(sets.select_related("version__design").order_by("code"))
     chosen = [row.pk for row in rows]
     lacks = _lacks(chosen)
-    packs: dict[int, list[PackFacts]] = defaultdict(list)
-    for pack in _packs(chosen):
-        packs[pack.set_id].append(_pack_facts(pack, lacks.get(pack.pk, ())))
+    packs = _packs(chosen, lacks)
     trays: dict[int, set[int]] = defaultdict(set)
     versions = {row.version_id for row in rows}
     lines = ContentsLine.objects.filter(version_id__in=versions)
     for version_id, tray in lines.order_by().values_list("version_id", "tray").distinct():
         trays[version_id].add(tray)
-    return tuple(_set_facts(row, tuple(packs[row.pk]), trays[row.version_id]) for row in rows)
+    return tuple(_set_facts(row, tuple(packs.get(row.pk, ())), trays[row.version_id]) for row in rows)
 
 
 def _set_facts(row: InstrumentSet, packs: tuple[PackFacts, ...], trays: set[int]) -> SetFacts:
@@ -55,25 +53,32 @@ def _set_facts(row: InstrumentSet, packs: tuple[PackFacts, ...], trays: set[int]
     )
 
 
-def _packs(set_ids: list[int]) -> QuerySet[Pack]:
-    packs = Pack.objects.filter(set_id__in=set_ids)
-    return packs.select_related("set", "place__site").order_by("set_id", "tray")
-
-
-def _pack_facts(pack: Pack, lacks: tuple[Lack, ...]) -> PackFacts:
-    away = pack.place.site_id != pack.set.site_id
-    return PackFacts(
-        pk=pack.pk,
-        number=pack.number,
-        tray=pack.tray,
-        state=pack.state,
-        sterile_until=pack.sterile_until,
-        place_id=pack.place_id,
-        place=pack.place.name,
-        lacks=lacks,
-        elsewhere=pack.place.site.name if away else "",
-        bin=pack.bin,
+def _packs(set_ids: list[int], lacks: Mapping[int, tuple[Lack, ...]]) -> dict[int, list[PackFacts]]:
+    """The packs of each set, by tray."""
+    rows = (
+        Pack.objects.filter(set_id__in=set_ids)
+        .order_by("set_id", "tray")
+        .values_list(
+            "set_id",
+            "set__site_id",
+            "place__site_id",
+            "place__site__name",
+            "bin",
+            "pk",
+            "number",
+            "tray",
+            "state",
+            "sterile_until",
+            "place_id",
+            "place__name",
+        )
     )
+    found: dict[int, list[PackFacts]] = defaultdict(list)
+    for row in rows:
+        set_id, own_site, site, site_name, rack, pk = row[:6]
+        elsewhere = "" if site == own_site else site_name
+        found[set_id].append(PackFacts(*row[5:], lacks.get(pk, ()), elsewhere, rack))
+    return found
 
 
 def _lacks(set_ids: list[int]) -> dict[int, tuple[Lack, ...]]:

@@ -9,9 +9,9 @@ from trays.instruments.care import round_of
 from trays.instruments.models_pieces import Care
 from trays.ledger.append import Line, record
 from trays.ledger.once import act_once
+from trays.parties.queries import site_day
 from trays.staff.access import require
 from trays.staff.models import Person
-from trays.stock.queries import site_day
 from trays.web.errors import Refusal
 
 

@@ -19,10 +19,10 @@ from trays.instruments.queries import contents_of, serves_in_words, set_facts
 from trays.instruments.ready import SetFacts
 from trays.instruments.services import care_done
 from trays.instruments.tables import ContentsTable, PackTable, SetLine, SetTable, pack_lines, set_lines
+from trays.parties.queries import site_day
 from trays.places.choose import site_choice
 from trays.staff.access import fetch, may
 from trays.staff.models import Person
-from trays.stock.queries import site_day
 from trays.web.errors import NotThere
 from trays.web.filters import FilterLink, GetForm
 from trays.web.page import go_to

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db.models import Count, F, Q, QuerySet, Sum
 from django.utils import timezone
@@ -20,6 +19,7 @@ from trays.labels.kinds import LabelKind, PackLabel, Refused
 from trays.labels.sources import Group, Made, Source, refusing, register
 from trays.labels.wording import day_words
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.processing.policies import policy_on
 
 # A label says that the pack is sterile: it is made for packs that are being made ready or are ready.
@@ -59,7 +59,7 @@ def pack_labels(rows: QuerySet[Pack], *, kind: LabelKind = LabelKind.PACK) -> Ma
 
 def _ends_by_date(site: Site) -> bool:
     """Whether sterility ends by date there, as the site has decided for today."""
-    today = timezone.now().astimezone(ZoneInfo(site.zone)).date()
+    today = site_day(site, timezone.now())
     return policy_on(site=site, day=today).shelf_life_days is not None
 
 
@@ -85,7 +85,7 @@ def _label(
         payload = ours.pack_label("", row.giai, str(row.round))
     except Malformed as why:
         return refuse(str(why))
-    packed = row.packed_at.astimezone(ZoneInfo(row.set.site.zone)).date() if row.packed_at else None
+    packed = site_day(row.set.site, row.packed_at) if row.packed_at else None
     design: SetDesign = row.set.version.design
     return PackLabel(
         row_id=row.pk,

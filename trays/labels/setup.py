@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from trays.symbols.labelstock import COMMON, LabelStock
 from trays.symbols.payload import Carrier
-from trays.symbols.stock import GRIDS, LABEL_DOTS, MATRIX_QUIET_MODULES, Grid
+from trays.symbols.stock import GRIDS, LABEL_DOTS, Grid
 from trays.web.errors import Unreadable
 
 USUAL_DPI = 300
@@ -36,11 +36,6 @@ class Setup:
     def matrix_x(self) -> float:
         """True X-dimension of the DataMatrix on the label, in mm."""
         return self.grid.mm(LABEL_DOTS[self.grid.dpi].main)
-
-    @property
-    def matrix_quiet(self) -> float:
-        """Its quiet zone on every side, in mm."""
-        return MATRIX_QUIET_MODULES * self.matrix_x
 
 
 def setup_named(

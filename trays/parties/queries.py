@@ -1,6 +1,14 @@
 """Reading organisations and sites."""
 
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
 from trays.parties.models import Site
+
+
+def site_day(site: Site, at: datetime) -> date:
+    """The calendar day at the site at that moment."""
+    return at.astimezone(ZoneInfo(site.zone)).date()
 
 
 def own_locations() -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from trays.instruments.models import ContentsLine, InstrumentType, Pack, PackLine, PackState
@@ -18,7 +19,7 @@ from trays.processing.policies import policy_on
 from trays.processing.shortfalls import end_for_line, notice, take_spare
 from trays.staff.access import require
 from trays.staff.models import Person, Signature
-from trays.staff.signing import Signer, sign
+from trays.staff.signing import Signer, second_may, sign
 from trays.stock.queries import site_day
 from trays.web.errors import Refusal
 
@@ -160,7 +161,7 @@ def assembly_close(
         row.checked_by = checked_by.person if checked_by else None
         if allowed is not None:
             signer, reason = allowed
-            require(by=signer.person, act="allow_short", site_id=site.pk)
+            second_may(signer, act="allow_short", site_id=site.pk)
             row.short_by, row.short_reason = signer.person, reason.strip()[:200]
             row.signature = sign(
                 by=signer, meaning=Signature.Meaning.ALLOWED_SHORT, subject="assembly", subject_id=row.pk,
@@ -183,8 +184,7 @@ def assembly_reopen(
     require(by=by, act="process_packs", site_id=assembly.pack.set.site_id)
 
     def work() -> Assembly:
-        row = Assembly.objects.select_for_update().get(pk=assembly.pk)
-        (pack,) = lock_packs([row.pack_id])
+        row, pack = _locked(assembly)
         if row.round != pack.round or row.closed_at is None:
             raise _closed(pack)
         lines = move(
@@ -220,8 +220,7 @@ def pack_close(
         raise ValueError(f"there is no packaging {packaging!r}")
 
     def work() -> Assembly:
-        row = Assembly.objects.select_for_update().get(pk=assembly.pk)
-        (pack,) = lock_packs([row.pack_id])
+        row, pack = _locked(assembly)
         if pack.state != PackState.ASSEMBLED or row.round != pack.round:
             raise no_way(pack, PackState.PACKED)
         limit = policy_on(site=site, day=site_day(site, at)).weight_limit_grams
@@ -321,7 +320,8 @@ def _check_line(row: Assembly, pack: Pack, one: Found, by: Person, at: datetime)
 def _put_piece(piece: Piece, pack: Pack) -> Line:
     """A single instrument with a mark of its own goes into the tray: from the spares, or it was there."""
     row = Piece.objects.select_for_update().get(pk=piece.pk)
-    if row.state not in (PieceState.SPARE, PieceState.IN_SET) or row.pack_id not in (None, pack.pk):
+    here = row.site_id == pack.set.site_id and row.pack_id in (None, pack.pk)
+    if not here or row.state not in (PieceState.SPARE, PieceState.IN_SET):
         raise Refusal(
             "piece-elsewhere",
             _("Instrument %(mark)s is %(state)s, not free for this pack.")
@@ -334,8 +334,8 @@ def _put_piece(piece: Piece, pack: Pack) -> Line:
 
 
 def _take_newest_list(pack: Pack, day: object) -> None:
-    """Bring a set to its design's list in force, unless another of its packs is already built to the old
-    one.
+    """Bring a set to its design's list in force, unless one of its packs is being built, or is built, to the
+    old one.
     """
     instrument_set = pack.set
     newest = instrument_set.version.design.versions.filter(valid_from__lte=day).order_by("-version").first()
@@ -345,6 +345,9 @@ def _take_newest_list(pack: Pack, day: object) -> None:
     if others.filter(
         state__in=(PackState.ASSEMBLED, PackState.PACKED, PackState.IN_LOAD, *Pack.READY)
     ).exists():
+        return
+    begun = Assembly.objects.filter(pack__set=instrument_set, round=F("pack__round"))
+    if begun.filter(pack__state=PackState.CLEANED).exists():
         return
     instrument_set.version = newest
     instrument_set.save(update_fields=["version"])
@@ -387,10 +390,16 @@ def _check_critical(row: Assembly, allowed: tuple[Signer, str] | None) -> None:
 
 def open_list(assembly: Assembly) -> tuple[Assembly, Pack]:
     """Within an act: the assembly and its pack, locked. Raises Refusal "list-closed"."""
-    row = Assembly.objects.select_for_update(of=("self",)).select_related("version").get(pk=assembly.pk)
-    (pack,) = lock_packs([row.pack_id])
+    row, pack = _locked(assembly)
     if row.closed_at is not None or pack.state != PackState.CLEANED or row.round != pack.round:
         raise _closed(pack)
+    return row, pack
+
+
+def _locked(assembly: Assembly) -> tuple[Assembly, Pack]:
+    """The pack and then its assembly, locked: packs come before what is kept of them, as everywhere."""
+    (pack,) = lock_packs([assembly.pack_id])
+    row = Assembly.objects.select_for_update(of=("self",)).select_related("version").get(pk=assembly.pk)
     return row, pack
 
 

@@ -2,18 +2,18 @@
 indicators.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from trays.instruments.models import Pack, PackState
 from trays.ledger.append import Line, record
 from trays.ledger.once import act_once
-from trays.processing.machines import lock_machine
 from trays.processing.models import Assembly, Move
 from trays.processing.models_machines import (
     Indicator,
@@ -24,12 +24,15 @@ from trays.processing.models_machines import (
     RunLog,
     RunState,
 )
+from trays.processing.models_recall import RecallCause, RecallScope
 from trays.processing.moving import Step, lock_packs, move
 from trays.processing.policies import policy_on
-from trays.processing.runs import awaits_biological
+from trays.processing.recalling import open_within
+from trays.processing.run_acts import locked_run, run_once, write_run
+from trays.processing.runs import INCUBATION, awaits_biological
 from trays.staff.access import require
 from trays.staff.models import Person, Signature
-from trays.staff.signing import Signer, sign
+from trays.staff.signing import Signer, second_may, sign
 from trays.stock.queries import site_day
 from trays.web.errors import NotAllowed, Refusal
 
@@ -90,15 +93,15 @@ def wash_decide(
         lines = [Line("run", row.pk, row.state, RunState.PASSED if passed else RunState.FAILED)]
         if passed:
             step = Step(by=by, at=at, happened_at=row.ended_at, place=row.machine.place, run=row)
-            here = [pack for pack in inside if pack.state == PackState.RECEIVED]
+            here = [pack for pack in _of_this_round(row, inside) if pack.state == PackState.RECEIVED]
             lines += move(here, PackState.CLEANED, step)
         else:
             lines += [Line("pack", pack.pk, pack.state, pack.state) for pack in inside]
         _decide(row, passed=passed, by=by, at=at, reason=reason)
-        _write(row, "wash.decide", by, at, client_key, lines)
+        write_run(row, "wash.decide", by, at, client_key, lines)
         return row
 
-    return _once("wash.decide", by, client_key, work)
+    return run_once("wash.decide", by, client_key, work)
 
 
 def load_release(
@@ -139,10 +142,10 @@ def load_release(
         lines = [Line("run", row.pk, row.state, RunState.PASSED)]
         lines += move(here, PackState.RELEASED, step, sterile_until=until, immediate_use=row.immediate_use)
         _decide(row, passed=True, by=person, at=at, reason="")
-        _write(row, "load.release", person, at, client_key, lines)
+        write_run(row, "load.release", person, at, client_key, lines)
         return row
 
-    return _once("load.release", person, client_key, work)
+    return run_once("load.release", person, client_key, work)
 
 
 def load_fail(*, by: Signer, run: Run, reason: str, at: datetime, client_key: UUID | None = None) -> Run:
@@ -151,7 +154,7 @@ def load_fail(*, by: Signer, run: Run, reason: str, at: datetime, client_key: UU
     Raises Refusal "not-ended", "not-a-load", "reason-missing"; NotAllowed.
     """
     person = by.person
-    require(by=person, act="process_packs", site_id=run.machine.site_id)
+    require(by=person, act="release_load", site_id=run.machine.site_id)
 
     def work() -> Run:
         row = _ended(run, MachineKind.STERILIZER)
@@ -164,33 +167,52 @@ def load_fail(*, by: Signer, run: Run, reason: str, at: datetime, client_key: UU
         step = Step(by=person, at=at, run=row, reason="load-failed")
         lines = [Line("run", row.pk, row.state, RunState.FAILED)]
         lines += move(
-            [pack for pack in inside if pack.state == PackState.IN_LOAD], PackState.QUARANTINED, step
+            [pack for pack in _of_this_round(row, inside) if pack.state == PackState.IN_LOAD],
+            PackState.QUARANTINED,
+            step,
         )
         _decide(row, passed=False, by=person, at=at, reason=reason)
-        _write(row, "load.fail", person, at, client_key, lines)
+        write_run(row, "load.fail", person, at, client_key, lines)
         return row
 
-    return _once("load.fail", person, client_key, work)
+    return run_once("load.fail", person, client_key, work)
 
 
 def indicator_add(
     *, by: Person, run: Run, kind: str, lot: str, result: str, at: datetime, client_key: UUID | None = None
 ) -> Indicator:
-    """Take down an indicator of a run with its result, or as outstanding. Raises Refusal "run-not-begun"."""
+    """Take down an indicator of a run with its result, or as outstanding.
+
+    One that failed in a load released already recalls that load in the same act.
+
+    Raises Refusal "run-not-begun"; NotAllowed.
+    """
     require(by=by, act="process_packs", site_id=run.machine.site_id)
 
     def work() -> Indicator:
-        lock_machine(run.machine)
-        row = Run.objects.select_for_update().get(pk=run.pk)
+        row = locked_run(run)
         if row.started_at is None:
             raise Refusal("run-not-begun", _("This run has not begun."), _("Read it when it has ended."))
         known = result != IndicatorResult.OUTSTANDING
         made = Indicator.objects.create(
             run=row, kind=kind, lot=lot[:20], placed_at=row.started_at, placed_by=by, result=result,
             read_at=at if known else None, read_by=by if known else None,
-            due_at=None if known else at + timedelta(hours=24),
+            due_at=None if known else at + INCUBATION,
         )  # fmt: skip
-        _write(run, "indicator.add", by, at, client_key, [Line("indicator", made.pk, "", result)], made.pk)
+        lines = [Line("indicator", made.pk, "", result)]
+        released = row.machine.kind == MachineKind.STERILIZER and row.state == RunState.PASSED
+        if result == IndicatorResult.FAILED and released:
+            grew = kind == IndicatorKind.BIOLOGICAL
+            _made, more = open_within(
+                by=by, machine=row.machine, scope=RecallScope.THIS_LOAD, at=at, run=row,
+                cause=RecallCause.LATE_POSITIVE if grew else RecallCause.FAILED_CYCLE,
+                reason=_("An indicator of load %(number)s failed.") % {"number": row.number},
+            )  # fmt: skip
+            lines += more
+        record(
+            chain=row.machine.site.code, verb="indicator.add", by=by, at=at, place_id=row.machine.place_id,
+            client_key=client_key, answer={"indicator": made.pk}, lines=lines,
+        )  # fmt: skip
         return made
 
     return act_once(
@@ -198,7 +220,7 @@ def indicator_add(
         by=by,
         client_key=client_key,
         work=work,
-        replay=lambda answer: Indicator.objects.get(pk=answer["run"]),
+        replay=lambda answer: Indicator.objects.get(pk=answer["indicator"]),
     )
 
 
@@ -229,12 +251,7 @@ def latest_log(run: Run) -> RunLog | None:
 
 
 def _ended(run: Run, kind: str) -> Run:
-    lock_machine(run.machine)
-    row = (
-        Run.objects.select_for_update(of=("self",))
-        .select_related("programme", "machine__site")
-        .get(pk=run.pk)
-    )
+    row = locked_run(run)
     if row.machine.kind != kind:
         code = "not-a-load" if kind == MachineKind.STERILIZER else "not-a-wash"
         raise Refusal(code, _("This run is of another kind of machine."), _("Open it from its own machine."))
@@ -248,17 +265,22 @@ def _ended(run: Run, kind: str) -> Run:
     return row
 
 
+def _of_this_round(run: Run, inside: Sequence[Pack]) -> list[Pack]:
+    """Those of a run's packs that have not gone round again since: an older run says nothing of these."""
+    rounds = dict(run.packs.values_list("pack_id", "round"))
+    return [pack for pack in inside if rounds[pack.pk] == pack.round]
+
+
 def _waiting(run: Run, inside: Sequence[Pack]) -> list[Pack]:
     """Packs that wait for this load alone: still in it, or held back for its indicator only."""
     newest: dict[int, tuple[int | None, str]] = {}
-    for pack_id, run_id, reason in (
-        Move.objects.filter(pack__in=inside).order_by("pack", "sequence").values_list("pack", "run", "reason")
-    ):
+    steps = Move.objects.filter(pack__in=inside, round=F("pack__round")).order_by("pack", "sequence")
+    for pack_id, run_id, reason in steps.values_list("pack", "run", "reason"):
         newest[pack_id] = (run_id, reason)
     held = (run.pk, "indicator-outstanding")
     return [
         pack
-        for pack in inside
+        for pack in _of_this_round(run, inside)
         if pack.state == PackState.IN_LOAD
         or (pack.state == PackState.QUARANTINED and newest.get(pack.pk) == held)
     ]
@@ -323,7 +345,7 @@ def _check_second(early: Early, first: Signer, run: Run) -> None:
             _("An early release is signed by two different people."),
             _("Let the second person enter their own PIN."),
         )
-    require(by=early.second.person, act="allow_short", site_id=run.machine.site_id)
+    second_may(early.second, act="release_early", site_id=run.machine.site_id)
 
 
 def _check_reason(passed: bool, reason: str) -> None:
@@ -340,25 +362,6 @@ def _sterile_until(run: Run, days: int | None) -> date | None:
 def _decide(run: Run, *, passed: bool, by: Person, at: datetime, reason: str) -> None:
     run.state = RunState.PASSED if passed else RunState.FAILED
     run.decided_at, run.decided_by, run.reason = at, by, reason.strip()[:200]
-    run.save()
+    # A run is decided only when nothing is open in it: the database asks for this order.
     run.packs.update(open=False)
-
-
-def _write(
-    run: Run, verb: str, by: Person, at: datetime, client_key: UUID | None, lines: list[Line],
-    answer: int | None = None,
-) -> None:  # fmt: skip
-    record(
-        chain=run.machine.site.code, verb=verb, by=by, at=at, place_id=run.machine.place_id,
-        client_key=client_key, answer={"run": answer or run.pk}, lines=lines,
-    )  # fmt: skip
-
-
-def _once(verb: str, by: Person, client_key: UUID | None, work: Callable[[], Run]) -> Run:
-    return act_once(
-        verb=verb,
-        by=by,
-        client_key=client_key,
-        work=work,
-        replay=lambda answer: Run.objects.select_related("machine__site", "programme").get(pk=answer["run"]),
-    )
+    run.save()

@@ -56,3 +56,35 @@ STATE_BY_MOVE = register(
         ),
     )
 )
+
+# A run is decided only when nothing in it is open any more, and a sterilizer's only with a signature.
+_DECIDED = "NEW.state IN ('passed', 'failed', 'broken_off')"
+_STILL_OPEN = "EXISTS (SELECT 1 FROM trays_runpack WHERE run_id = NEW.id AND open)"
+_UNSIGNED = (
+    "NEW.state <> 'broken_off' AND NEW.signature_id IS NULL AND EXISTS ("
+    "SELECT 1 FROM trays_machine WHERE id = NEW.machine_id AND kind = 'sterilizer')"
+)
+
+RUN_DECIDED = register(
+    Guard(
+        name="run_decided",
+        table="trays_run",
+        sqlite=(
+            "CREATE TRIGGER run_decided BEFORE UPDATE OF state ON trays_run "
+            f"WHEN OLD.state <> NEW.state AND {_DECIDED} BEGIN "
+            f"SELECT RAISE(ABORT, 'run_still_open') WHERE {_STILL_OPEN}; "
+            f"SELECT RAISE(ABORT, 'run_unsigned') WHERE {_UNSIGNED}; END",
+        ),
+        postgres=(
+            "CREATE OR REPLACE FUNCTION run_decided() RETURNS trigger AS $$ BEGIN "
+            f"IF OLD.state <> NEW.state AND {_DECIDED} THEN "
+            f"IF {_STILL_OPEN} THEN "
+            "RAISE EXCEPTION 'run_still_open' USING ERRCODE = 'integrity_constraint_violation'; END IF; "
+            f"IF {_UNSIGNED} THEN "
+            "RAISE EXCEPTION 'run_unsigned' USING ERRCODE = 'integrity_constraint_violation'; END IF; "
+            "END IF; RETURN NEW; END $$ LANGUAGE plpgsql",
+            "CREATE TRIGGER run_decided BEFORE UPDATE OF state ON trays_run FOR EACH ROW "
+            "EXECUTE FUNCTION run_decided()",
+        ),
+    )
+)

@@ -95,11 +95,20 @@ class Assembly(models.Model):
                 name="assembly_closed_by_somebody",
             ),
             models.CheckConstraint(
-                condition=Q(packed_at__isnull=True) | Q(closed_at__isnull=False, packed_by__isnull=False),
-                name="assembly_closed_before_packed",
+                condition=Q(packed_at__isnull=True)
+                | Q(
+                    ~Q(packaging=""),
+                    ~Q(indicator_lot=""),
+                    weight_grams__gte=1,
+                    closed_at__isnull=False,
+                    packed_by__isnull=False,
+                ),
+                name="assembly_packed_whole",
             ),
             models.CheckConstraint(
-                condition=Q(short_by__isnull=True) | ~Q(short_reason=""), name="assembly_short_with_reason"
+                condition=Q(short_by__isnull=True, signature__isnull=True)
+                | Q(~Q(short_reason=""), short_by__isnull=False, signature__isnull=False),
+                name="assembly_short_by_signature",
             ),
             models.CheckConstraint(
                 condition=Q(checked_by__isnull=True) | ~Q(checked_by=models.F("closed_by")),

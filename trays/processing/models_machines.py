@@ -187,7 +187,12 @@ class Run(models.Model):
                 condition=~Q(implants=True, immediate_use=True), name="run_no_implants_for_immediate_use"
             ),
             models.CheckConstraint(
-                condition=Q(early_with__isnull=True) | ~Q(early_reason=""), name="run_early_with_reason"
+                condition=Q(early_with__isnull=True, early_reason="")
+                | Q(~Q(early_reason=""), early_with__isnull=False, signature__isnull=False),
+                name="run_early_with_reason",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="passed") | Q(verdict="passed"), name="run_passed_as_its_machine_says"
             ),
         ]
         # For the loads of a machine since a moment.

@@ -50,8 +50,9 @@ class Recall(models.Model):
             one_of("cause", RecallCause, "recall_cause"),
             one_of("scope", RecallScope, "recall_scope"),
             models.CheckConstraint(
-                condition=Q(closed_at__isnull=True) | Q(closed_by__isnull=False),
-                name="recall_closed_by_somebody",
+                condition=Q(closed_at__isnull=True, closed_by__isnull=True, signature__isnull=True)
+                | Q(closed_at__isnull=False, closed_by__isnull=False, signature__isnull=False),
+                name="recall_closed_by_signature",
             ),
         ]
 

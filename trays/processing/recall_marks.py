@@ -3,10 +3,17 @@
 from collections.abc import Collection
 from datetime import datetime
 
+from django.db.models import F
+
 from trays.instruments.models import Pack
 from trays.ledger.append import Line
 from trays.processing.models_recall import RecallOutcome, RecallPack
 from trays.staff.models import Person
+
+
+def in_use(packs: Collection[Pack]) -> set[int]:
+    """Those of locked packs that are opened or used, by their keys; asked before their next round begins."""
+    return {pack.pk for pack in packs if pack.state in Pack.IN_USE}
 
 
 def mark_back(*, packs: Collection[Pack], used: Collection[int], by: Person, at: datetime) -> list[Line]:
@@ -16,7 +23,7 @@ def mark_back(*, packs: Collection[Pack], used: Collection[int], by: Person, at:
     the round that has just begun.
     """
     found = RecallPack.objects.filter(
-        pack__in=packs, outcome=RecallOutcome.OPEN, recall__closed_at__isnull=True
+        pack__in=packs, round=F("pack__round") - 1, outcome=RecallOutcome.OPEN, recall__closed_at__isnull=True
     )
     lines = []
     for row in found:

@@ -4,13 +4,14 @@ from collections.abc import Callable, Collection
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Max
+from django.db.models import F, Max
 from django.utils.translation import gettext as _
 
 from trays.instruments.models import Pack, PackState
 from trays.ledger.append import Line, record
 from trays.ledger.once import act_once
 from trays.processing.machines import lock_machine
+from trays.processing.models import Move
 from trays.processing.models_machines import (
     Indicator,
     IndicatorKind,
@@ -35,7 +36,6 @@ from trays.web.errors import Refusal
 
 STERILE = (PackState.RELEASED, PackState.STORED, PackState.ISSUED, PackState.IN_LOAD)
 """States in which a pack still is in the sterility that is in doubt, and can be kept from use."""
-USED = (PackState.OPENED, PackState.USED)
 
 
 def recall_open(
@@ -84,7 +84,9 @@ def open_within(
     row = lock_machine(machine)
     since = last_negative(row, run) if scope == RecallScope.SINCE_NEGATIVE else None
     loads = _loads(row, scope, run, since)
-    inside = list(RunPack.objects.filter(run__in=loads).order_by("pack_id", "run_id"))
+    # A pack that was packed anew may stand in two loads of one round: its latest counts.
+    found = RunPack.objects.filter(run__in=loads).order_by("pack_id", "run_id")
+    inside = list({(one.pack_id, one.round): one for one in found}.values())
     if not inside:
         raise Refusal("no-load", _("There is no load to recall."), _("Choose the load, or a wider scope."))
     newest = Recall.objects.aggregate(newest=Max("pk"))["newest"] or 0
@@ -187,6 +189,8 @@ def pack_account(
     require(by=by, act=act, site_id=site.pk)
 
     def work() -> RecallPack:
+        # Packs are locked before what is kept of them, as everywhere.
+        (pack,) = lock_packs([sought.pack_id])
         recall = Recall.objects.select_for_update().get(pk=sought.recall_id)
         row = RecallPack.objects.select_for_update().get(pk=sought.pk)
         if recall.closed_at is not None:
@@ -197,7 +201,6 @@ def pack_account(
                 _("This pack is accounted for: %(how)s.") % {"how": row.get_outcome_display()},
                 _("Load the page again."),
             )
-        (pack,) = lock_packs([row.pack_id])
         if outcome == RecallOutcome.SECURED and (
             pack.state != PackState.QUARANTINED or pack.round != row.round
         ):
@@ -262,8 +265,8 @@ def quarantine_lift(
 ) -> list[Pack]:
     """Give packs free again whose load turned out to be good: the quality lead's act, signed.
 
-    Raises Refusal "not-quarantined", "load-not-released" (its load of this round was never released);
-    NotAllowed.
+    Raises Refusal "load-not-released" (nothing released it since it was last packed), "indicator-failed" (one
+    of that load did), "recall-open" (a recall still seeks it); NotAllowed.
     """
     person = by.person
     site = next(iter(packs)).set.site
@@ -271,18 +274,7 @@ def quarantine_lift(
 
     def work() -> list[Pack]:
         locked = lock_packs(pack.pk for pack in packs)
-        good = set(
-            RunPack.objects.filter(
-                pack__in=locked, run__state=RunState.PASSED, run__machine__kind="sterilizer"
-            ).values_list("pack_id", "round")
-        )
-        for pack in locked:
-            if (pack.pk, pack.round) not in good:
-                raise Refusal(
-                    "load-not-released",
-                    _("Pack %(pack)s has no released load in this round.") % {"pack": pack.number},
-                    _("Pack it anew, or put it back to the start."),
-                )
+        _check_good(locked)
         lines = move(
             locked, PackState.RELEASED, Step(by=person, at=at, reason="lifted"),
             expected=(PackState.QUARANTINED,),
@@ -305,6 +297,46 @@ def quarantine_lift(
         work=work,
         replay=lambda answer: list(Pack.objects.filter(pk__in=answer["packs"]).order_by("pk")),
     )
+
+
+def _check_good(packs: Collection[Pack]) -> None:
+    """That each was released by a load since it was last packed, and nothing speaks against that load."""
+    released: dict[int, int] = {}
+    steps = Move.objects.filter(pack__in=packs, round=F("pack__round")).order_by("pack", "sequence")
+    for pack_id, after, run_id in steps.values_list("pack", "after", "run"):
+        if after == PackState.RELEASED and run_id is not None:
+            released[pack_id] = run_id
+        elif after in (PackState.CLEANED, PackState.ASSEMBLED, PackState.PACKED):
+            released.pop(pack_id, None)
+    failed = set(
+        Indicator.objects.filter(run__in=released.values(), result=IndicatorResult.FAILED).values_list(
+            "run", flat=True
+        )
+    )
+    sought = set(
+        RecallPack.objects.filter(
+            pack__in=packs, round=F("pack__round"), recall__closed_at__isnull=True
+        ).values_list("pack", flat=True)
+    )
+    for pack in packs:
+        if pack.pk not in released:
+            raise Refusal(
+                "load-not-released",
+                _("No load has released pack %(pack)s since it was packed.") % {"pack": pack.number},
+                _("Pack it anew, or put it back to the start."),
+            )
+        if released[pack.pk] in failed:
+            raise Refusal(
+                "indicator-failed",
+                _("An indicator of the load of pack %(pack)s failed.") % {"pack": pack.number},
+                _("Put it back to the start."),
+            )
+        if pack.pk in sought:
+            raise Refusal(
+                "recall-open",
+                _("A recall that is not closed seeks pack %(pack)s.") % {"pack": pack.number},
+                _("Account for it there and close the recall first."),
+            )
 
 
 def last_negative(machine: Machine, run: Run | None) -> datetime | None:
@@ -345,9 +377,9 @@ def _outcome_then(pack: Pack, one: RunPack, by: Person, at: datetime) -> dict[st
     """A pack that has gone round since was processed anew: the quality lead still looks at where it was
     used.
     """
-    if pack.round == one.round and pack.state in USED:
+    if pack.round == one.round and pack.state in Pack.IN_USE:
         return {"outcome": RecallOutcome.OPEN}
-    if pack.round > one.round and pack.state not in USED:
+    if pack.round > one.round and pack.state not in Pack.IN_USE:
         return {"outcome": RecallOutcome.REPROCESSED, "outcome_at": at, "outcome_by": by}
     return {"outcome": RecallOutcome.OPEN}
 

@@ -8,12 +8,12 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from trays.instruments.models import ContentsLine, InstrumentSet, Pack, PackState
-from trays.ledger.append import Line, record
+from trays.ledger.append import record
 from trays.ledger.once import act_once
 from trays.parties.models import Site
 from trays.places.models import Place
 from trays.processing.moving import Step, lock_packs, move
-from trays.processing.recall_marks import mark_back
+from trays.processing.recall_marks import in_use, mark_back
 from trays.processing.shortfalls import notice
 from trays.staff.access import require
 from trays.staff.models import Person
@@ -60,10 +60,10 @@ def packs_receive(
         here = [pack for pack in locked if pack.state == PackState.RECEIVED]
         if here:
             raise received_already(here[0])
-        was_used = [pack for pack in locked if pack.state in (PackState.OPENED, PackState.USED)]
+        used = in_use(locked)
         step = Step(by=by, at=at, happened_at=happened_at, place=place, reason="urgent" if urgent else "")
         lines = move(locked, PackState.RECEIVED, step, urgent=urgent)
-        lines += mark_back(packs=locked, used={pack.pk for pack in was_used}, by=by, at=at)
+        lines += mark_back(packs=locked, used=used, by=by, at=at)
         by_id = {pack.pk: pack for pack in locked}
         for lack in lacking:
             lines += notice(
@@ -105,8 +105,9 @@ def packs_reject(
 
     def work() -> list[Pack]:
         locked = lock_packs(pack.pk for pack in packs)
+        used = in_use(locked)
         lines = move(locked, PackState.RECEIVED, Step(by=by, at=at, place=place, reason=reason))
-        lines += mark_back(packs=locked, used=set(), by=by, at=at)
+        lines += mark_back(packs=locked, used=used, by=by, at=at)
         record(
             chain=site.code, verb="pack.reject", by=by, at=at, place_id=place.pk, reason=reason,
             client_key=client_key, answer={"packs": [pack.pk for pack in locked]}, lines=lines,
@@ -151,8 +152,3 @@ def received_already(pack: Pack) -> Refusal:
         _("Nothing more to do here; next it is washed."),
         pack_id=pack.pk,
     )
-
-
-def lines_for(packs: Collection[Pack]) -> list[Line]:
-    """Event lines that name packs which stay in their state."""
-    return [Line("pack", pack.pk, pack.state, pack.state) for pack in packs]

@@ -4,7 +4,7 @@ What the run then comes to is decided in `deciding`.
 """
 
 import hashlib
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from datetime import datetime, timedelta
 from typing import BinaryIO
 from uuid import UUID
@@ -32,6 +32,7 @@ from trays.processing.models_machines import (
 )
 from trays.processing.moving import Step, lock_packs, move
 from trays.processing.policies import policy_on, programmes_on, tests_owed
+from trays.processing.run_acts import locked_run, run_once, write_run
 from trays.staff.access import require
 from trays.staff.models import Person
 from trays.stock.queries import site_day
@@ -73,10 +74,10 @@ def run_open(
             machine=row, number=newest + 1, programme=programme, opened_at=at, opened_by=by,
             immediate_use=programme.immediate_use,
         )  # fmt: skip
-        _record(run, "run.open", by, at, client_key, [Line("run", run.pk, "", RunState.FILLING)])
+        write_run(run, "run.open", by, at, client_key, [Line("run", run.pk, "", RunState.FILLING)])
         return run
 
-    return _once("run.open", by, client_key, work)
+    return run_once("run.open", by, client_key, work)
 
 
 def run_fill(
@@ -127,10 +128,10 @@ def run_fill(
             lines = move(locked, PackState.IN_LOAD, step, load=name)
         else:
             lines = [Line("pack", pack.pk, pack.state, pack.state) for pack in locked]
-        _record(row, "run.fill", by, at, client_key, [Line("run", row.pk, row.state, row.state), *lines])
+        write_run(row, "run.fill", by, at, client_key, [Line("run", row.pk, row.state, row.state), *lines])
         return row
 
-    return _once("run.fill", by, client_key, work)
+    return run_once("run.fill", by, client_key, work)
 
 
 def run_take_out(*, by: Person, run: Run, pack: Pack, at: datetime, client_key: UUID | None = None) -> Run:
@@ -155,10 +156,11 @@ def run_take_out(*, by: Person, run: Run, pack: Pack, at: datetime, client_key: 
             lines = [Line("pack", pack.pk, pack.state, pack.state)]
         row.implants = load and _holds_implants([one.pack for one in row.packs.select_related("pack__set")])
         row.save(update_fields=["implants"])
-        _record(row, "run.take-out", by, at, client_key, [Line("run", row.pk, row.state, row.state), *lines])
+        kept = Line("run", row.pk, row.state, row.state)
+        write_run(row, "run.take-out", by, at, client_key, [kept, *lines])
         return row
 
-    return _once("run.take-out", by, client_key, work)
+    return run_once("run.take-out", by, client_key, work)
 
 
 def run_start(
@@ -200,10 +202,10 @@ def run_start(
             lines.append(Line("indicator", placed.pk, "", placed.result))
         row.state, row.started_at = RunState.RUNNING, at
         row.save(update_fields=["state", "started_at"])
-        _record(row, "run.start", by, at, client_key, lines)
+        write_run(row, "run.start", by, at, client_key, lines)
         return row
 
-    return _once("run.start", by, client_key, work)
+    return run_once("run.start", by, client_key, work)
 
 
 INCUBATION = timedelta(hours=24)
@@ -254,7 +256,7 @@ def run_end(
         )  # fmt: skip
         return row
 
-    return _once("run.end", by, client_key, work)
+    return run_once("run.end", by, client_key, work)
 
 
 def run_give_up(*, by: Person, run: Run, at: datetime, client_key: UUID | None = None) -> Run:
@@ -271,12 +273,12 @@ def run_give_up(*, by: Person, run: Run, at: datetime, client_key: UUID | None =
         row.packs.update(open=False)
         row.state = RunState.BROKEN_OFF
         row.save(update_fields=["state"])
-        _record(
+        write_run(
             row, "run.give-up", by, at, client_key, [Line("run", row.pk, RunState.FILLING, row.state), *lines]
         )
         return row
 
-    return _once("run.give-up", by, client_key, work)
+    return run_once("run.give-up", by, client_key, work)
 
 
 def run_log_import(
@@ -330,11 +332,7 @@ def awaits_biological(run: Run, at: datetime) -> bool:
 
 
 def _filling(run: Run) -> Run:
-    row = (
-        Run.objects.select_for_update(of=("self",))
-        .select_related("programme", "machine__site")
-        .get(pk=run.pk)
-    )
+    row = locked_run(run)
     if row.state != RunState.FILLING:
         raise Refusal(
             "not-being-filled",
@@ -399,22 +397,3 @@ def _holds_implants(packs: Collection[Pack]) -> bool:
     lines = ContentsLine.objects.filter(version__in={version for version, _tray in wanted})
     racks = lines.filter(rack_stock__isnull=False).order_by().values_list("version_id", "tray").distinct()
     return any(pair in wanted for pair in racks)
-
-
-def _record(
-    run: Run, verb: str, by: Person, at: datetime, client_key: UUID | None, lines: list[Line]
-) -> None:
-    record(
-        chain=run.machine.site.code, verb=verb, by=by, at=at, place_id=run.machine.place_id,
-        client_key=client_key, answer={"run": run.pk}, lines=lines,
-    )  # fmt: skip
-
-
-def _once(verb: str, by: Person, client_key: UUID | None, work: Callable[[], Run]) -> Run:
-    return act_once(
-        verb=verb,
-        by=by,
-        client_key=client_key,
-        work=work,
-        replay=lambda answer: Run.objects.select_related("machine__site", "programme").get(pk=answer["run"]),
-    )

@@ -10,7 +10,7 @@ from trays.instruments.models import ContentsLine, Pack, PackLine
 from trays.instruments.models_pieces import Spare
 from trays.ledger.append import Line, record
 from trays.ledger.once import act_once
-from trays.processing.models import Shortfall, ShortfallCause, ShortfallEnd
+from trays.processing.models import Shortfall, ShortfallEnd
 from trays.staff.access import require
 from trays.staff.models import Person
 from trays.web.errors import Refusal
@@ -138,6 +138,3 @@ def take_spare(*, spare: Spare, quantity: int) -> Line:
             _("Count what is there, or pack it short."),
         )
     return Line("spare", spare.pk, "", "", -quantity)
-
-
-CAUSES = tuple(ShortfallCause.values)

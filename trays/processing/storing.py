@@ -4,12 +4,15 @@ from collections.abc import Callable, Collection
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from trays.instruments.models import Pack, PackState
+from trays.instruments.queries import set_facts
 from trays.ledger.append import Line, record
 from trays.ledger.once import act_once
 from trays.places.models import Place, PlaceKind
+from trays.processing.models import Assembly
 from trays.processing.moving import Step, lock_packs, move, no_way
 from trays.processing.receiving import one_site
 from trays.staff.access import require
@@ -84,8 +87,15 @@ def packs_issue(
 
 def issue_within(*, by: Person, locked: Collection[Pack], place: Place, at: datetime) -> list[Line]:
     """The same for locked packs within a larger act, with no event written."""
+    if place.kind not in OUTLETS:
+        raise Refusal(
+            "not-an-outlet",
+            _("%(place)s is no theatre and no trolley.") % {"place": place.name},
+            _("Scan the label of the theatre or the trolley."),
+        )
     for pack in locked:
         _check_usable(pack, at)
+    _check_critical(locked)
     return move(locked, PackState.ISSUED, Step(by=by, at=at, place=place))
 
 
@@ -199,6 +209,26 @@ def _check_usable(pack: Pack, at: datetime) -> None:
             _("Put it back to the start, and take another."),
             pack_id=pack.pk,
         )
+
+
+def _check_critical(packs: Collection[Pack]) -> None:
+    """None lacks a critical line, unless a named person let it go as it is."""
+    allowed = set(
+        Assembly.objects.filter(pack__in=packs, round=F("pack__round"), short_by__isnull=False).values_list(
+            "pack", flat=True
+        )
+    )
+    sets = {pack.set_id for pack in packs}
+    for one in set_facts(site_ids={pack.set.site_id for pack in packs}, set_ids=sets):
+        for facts in one.packs:
+            if facts.lacks_critical and facts.pk not in allowed and facts.pk in {pack.pk for pack in packs}:
+                raise Refusal(
+                    "lacks-critical",
+                    _("Pack %(pack)s lacks %(name)s, which is critical.")
+                    % {"pack": facts.number, "name": facts.lacks_critical[0].name},
+                    _("Take another set, or have it completed on the bench."),
+                    pack_id=facts.pk,
+                )
 
 
 def _act(

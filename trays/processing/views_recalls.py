@@ -10,11 +10,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from trays.processing import queries, recalling, shortfalls
-from trays.processing.forms import AccountForm, KeyForm, ReadForm, SignForm
+from trays.processing.forms import AccountForm, ReadForm, SignForm
 from trays.processing.models import Shortfall, ShortfallEnd
 from trays.processing.models_machines import Indicator
 from trays.processing.models_recall import Recall, RecallPack
-from trays.processing.pages import done, new_key, person_of, status_of
+from trays.processing.pages import done, key_of, new_key, person_of, status_of
 from trays.staff.access import fetch, may, require, sites_or_refuse
 from trays.staff.signing import signer
 from trays.web.errors import Unreadable
@@ -131,7 +131,9 @@ def shortfall_end(request: HttpRequest, pk: int) -> HttpResponse:
     how = request.POST.get("how", "")
     if how not in (ShortfallEnd.FOUND, ShortfallEnd.WRITTEN_OFF):
         raise Unreadable("no-such-end", _("This is no way to end it."), _("Press one of the two buttons."))
-    shortfalls.shortfall_end(by=person_of(request), shortfall=row, how=how, at=timezone.now())
+    shortfalls.shortfall_end(
+        by=person_of(request), shortfall=row, how=how, at=timezone.now(), client_key=key_of(request)
+    )
     return go_to(request, "shortfalls")
 
 
@@ -146,7 +148,6 @@ def _recall_page(request: HttpRequest, row: Recall, **given: forms.Form) -> Http
         "close_form": given.get("close") or SignForm(initial=new_key()),
         "may_recall": may(by=by, act="recall_packs", site_id=row.site_id),
         "may_close": may(by=by, act="close_recall", site_id=row.site_id),
-        "key_form": KeyForm(initial=new_key()),
     }
     return answer_page(request, "trays/processing/recall.html", context, status=status_of(given))
 

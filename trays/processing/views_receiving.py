@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
-from trays.instruments.models import ContentsLine, Pack, PackState
+from trays.instruments.models import ContentsLine, Pack
 from trays.parties.models import Site
 from trays.places.choose import SiteChoice, site_choice
 from trays.processing import queries, receiving
@@ -22,8 +22,6 @@ from trays.processing.pages import done, new_key, person_of, status_of
 from trays.staff.access import fetch
 from trays.web.errors import Refusal
 from trays.web.page import answer_page, go_to
-
-USED = (PackState.OPENED, PackState.USED)
 
 
 @require_safe
@@ -139,7 +137,7 @@ def _page(
     site = choice.site
     trolley = Trolley(request)
     packs = trolley.packs(site)
-    used = [one for one in queries.waiting(site=site, states=USED) if one.pk not in trolley.ids]
+    used = [one for one in queries.waiting(site=site, states=Pack.IN_USE) if one.pk not in trolley.ids]
     ids = ",".join(str(one.pk) for one in packs)
     first = {**new_key(), "place": _hall(site), "packs": ids}
     context: dict[str, Any] = {
@@ -150,7 +148,7 @@ def _page(
         "gathered": _gathered(trolley, packs),
         "elsewhere": len(trolley.ids) - len(packs),
         "used": used,
-        "unopened": [one for one in packs if one.state not in USED],
+        "unopened": [one for one in packs if one.state not in Pack.IN_USE],
         "pack": pack,
         "gather_form": given.get("gather") or FillForm(),
         "lack_form": given.get("lack") or (LackForm(pack=pack) if pack else None),

@@ -35,6 +35,7 @@ ACTS: dict[str, frozenset[str]] = {
     "store_packs": frozenset({K.STERILE_SERVICES, K.STORES}),
     "issue_packs": THEATRE | {K.STERILE_SERVICES, K.STORES},
     "release_load": frozenset({K.STERILE_SERVICES}),
+    "release_early": frozenset({K.STERILE_SERVICES, K.SURGEON, K.QUALITY}),
     "allow_short": frozenset({K.STERILE_SERVICES, K.SURGEON, K.QUALITY}),
     "quarantine_packs": THEATRE | {K.STERILE_SERVICES, K.QUALITY, K.STORES},
     "lift_quarantine": frozenset({K.QUALITY}),

@@ -99,7 +99,6 @@ class Meaning(models.TextChoices):
     ALLOWED_SHORT = "allowed_short", _("Allowed although a critical line is short")
     WITNESSED = "witnessed", _("Witnessed")
     CLOSED = "closed", _("Closed")
-    UNTRACEABLE = "untraceable", _("Declared untraceable")
 
 
 class Signature(models.Model):

@@ -15,6 +15,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from trays.ledger.append import HOUSE, Line, canonical_text, record
+from trays.staff.access import may
 from trays.staff.models import Person, Signature
 from trays.web.errors import NotAllowed, Refusal
 
@@ -78,6 +79,19 @@ def signer_named(*, name: str, pin: str) -> Signer:
             _("Let the other person enter their own sign-in or badge, and their PIN."),
         )
     return signer(person=person, pin=pin)
+
+
+def second_may(second: Signer, *, act: str, site_id: int) -> None:
+    """Refuse, with code "second-may-not", where the second person's role does not include the act.
+
+    Their refusal is no reason to turn away the person who is signed in.
+    """
+    if not may(by=second.person, act=act, site_id=site_id):
+        raise Refusal(
+            "second-may-not",
+            _("The role of %(name)s does not include this here.") % {"name": second.person.name},
+            _("Let another person sign with you."),
+        )
 
 
 def sign(

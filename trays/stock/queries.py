@@ -2,21 +2,15 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, timedelta
 
 from django.db.models import Count, Q, QuerySet, Sum
 
-from trays.parties.models import Site
+from trays.parties.queries import site_day as site_day
 from trays.stock.models import Pile, Unit
 
 # From here on a unit is short-dated: the supplier is asked to exchange it.
 SHORT_DATED_DAYS = 90
-
-
-def site_day(site: Site, at: datetime) -> date:
-    """The calendar day at the site at that moment."""
-    return at.astimezone(ZoneInfo(site.zone)).date()
 
 
 def in_date(day: date) -> Q:

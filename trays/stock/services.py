@@ -15,11 +15,11 @@ from django.utils.translation import gettext as _
 from trays.catalogue.models import Component
 from trays.ledger.append import Line, answered, record
 from trays.parties.models import Party, PartyKind, Site, Tenure
+from trays.parties.queries import site_day
 from trays.places.models import Place
 from trays.staff.access import require
 from trays.staff.models import Person
 from trays.stock.models import Pile, Unit
-from trays.stock.queries import site_day
 from trays.web.errors import Refusal, Unreadable
 
 MOST_AT_ONCE = 1000

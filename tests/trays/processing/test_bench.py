@@ -200,3 +200,19 @@ def test_a_pack_that_is_taken_apart_keeps_its_lines_and_is_closed_again(departme
     assert (pack.state, made.closed_at, made.packed_at) == (PackState.CLEANED, None, None)
     assert made.lines.count() == len(lines_of(pack))
     bench.assembly_close(by=department.technician, assembly=made, at=NOW)
+
+
+def test_a_list_that_is_begun_keeps_its_set_to_its_version(department, pack):
+    second = Pack.objects.create(
+        set=pack.set, tray=2, number="P90002", place=department.hall, state=PackState.USED
+    )
+    department.receive(second)
+    department.washed(second)
+    begun(department, pack)
+    DesignVersion.objects.create(
+        design=pack.set.version.design, version=pack.set.version.version + 1, valid_from=TODAY
+    )
+    old = pack.set.version
+    begun(department, second)
+    pack.set.refresh_from_db()
+    assert pack.set.version == old

@@ -248,7 +248,9 @@ def test_somebody_who_may_not_allow_it_allows_nothing(client, begun, department)
     client.post(f"/bench/{begun.pk}/rest/")
     who = department.world.cast.coordinator.username
     answer = close(client, begun, allowed_by=who, allowed_pin=PIN, reason="In a hurry")
-    assert answer.status_code == 403
+    # Told in the page, with what was typed: the person who is signed in may close the list.
+    assert answer.status_code == 422
+    assert "does not include this here" in text_of(answer) and "In a hurry" in answer.content.decode()
     assert Assembly.objects.get().closed_at is None
 
 

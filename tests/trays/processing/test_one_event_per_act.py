@@ -42,7 +42,8 @@ from trays.staff import signing
 
 # What takes a moment and a person and yet is no whole act.
 NO_WHOLE_ACT = {
-    "sign", "notice", "end_for_line", "mark_back", "issue_within", "open_within", "return_within",
+    "sign", "notice", "end_for_line", "mark_back", "write_run",
+    "issue_within", "open_within", "return_within",
 }  # fmt: skip
 LATER = NOW + timedelta(hours=3)
 LOG = "seconds;temp °C\n" + "".join(f"{second};134.5\n" for second in range(0, 400, 10))
@@ -136,6 +137,13 @@ class Floor:
             by=self.by, machine=self.at.sterilizer, run=run, cause="failed_cycle", scope="this_load",
             reason="door seal", at=LATER,
         )  # fmt: skip
+
+    def doubted(self) -> Pack:
+        """Released, and quarantined since for a doubt of its own."""
+        pack = self.packed()
+        self.at.released(pack)
+        storing.packs_quarantine(by=self.by, packs=[pack], reason="doubt", at=LATER)
+        return self.fresh(pack)
 
     def accounted(self) -> Recall:
         made = self.recalled()
@@ -277,7 +285,7 @@ ACTS: dict[str, Callable[[Floor], Act]] = {
     ),
     "quarantine_lift": lambda f: call(
         recalling.quarantine_lift, by=f.at.sign_as(f.quality),
-        packs=[f.fresh(f.recalled().packs.get().pack)], at=LATER,
+        packs=[f.doubted()], at=LATER,
     ),
     "shortfall_end": lambda f: call(
         shortfalls.shortfall_end, by=f.by, shortfall=f.short(), how="found", at=LATER

@@ -7,7 +7,7 @@ import pytest
 from tests.trays.processing.conftest import Department
 from tests.world import NOW
 from trays.instruments.models import Pack, PackState
-from trays.processing import deciding, recalling, storing
+from trays.processing import bench, deciding, recalling, receiving, storing
 from trays.processing.models_machines import Indicator, Run
 from trays.processing.models_recall import Recall
 from trays.staff.signing import holds
@@ -139,3 +139,80 @@ def test_quarantine_is_lifted_by_the_quality_lead_and_only_where_a_load_was_rele
     assert refusal(recalling.quarantine_lift, by=quality, packs=[bad], at=NOW) == "load-not-released"
     recalling.quarantine_lift(by=quality, packs=[good], at=NOW)
     assert state(good) == "released"
+
+
+def packed_anew(department: Department, pack: Pack) -> None:
+    """Unwrapped in the same round and packed again: no longer what its load sterilized."""
+    pack.refresh_from_db()
+    made = pack.assemblies.get(round=pack.round)
+    bench.assembly_reopen(by=department.technician, assembly=made, at=NOW)
+    bench.assembly_close(by=department.technician, assembly=made, at=NOW)
+    bench.pack_close(
+        by=department.technician, assembly=made, packaging="wrap", weight_grams=5000,
+        indicator_lot="X2", at=NOW,
+    )  # fmt: skip
+
+
+def test_a_pack_that_was_unwrapped_since_its_load_is_not_freed_by_that_load(department):
+    (pack,) = ready_packs(department, "G-01")
+    load(department, pack)
+    storing.packs_quarantine(by=department.technician, packs=[pack], reason="doubt", at=NOW)
+    packed_anew(department, pack)
+    storing.packs_quarantine(by=department.technician, packs=[pack], reason="doubt", at=NOW)
+    quality = department.sign_as(department.world.cast.quality)
+    assert refusal(recalling.quarantine_lift, by=quality, packs=[pack], at=NOW) == "load-not-released"
+
+
+def test_quarantine_is_not_lifted_while_a_recall_seeks_the_pack_or_its_indicator_failed(department):
+    here, other = ready_packs(department, "G-01", "G-02")
+    first, second = load(department, here), load(department, other, lot="B1")
+    recall(department, first)
+    quality = department.sign_as(department.world.cast.quality)
+    assert refusal(recalling.quarantine_lift, by=quality, packs=[here], at=NOW) == "recall-open"
+    read = {"by": department.technician, "indicator": Indicator.objects.get(run=second), "at": NOW}
+    recalling.indicator_read(**read, grew=True)
+    assert refusal(recalling.quarantine_lift, by=quality, packs=[other], at=NOW) == "indicator-failed"
+
+
+def test_a_pack_of_two_loads_in_one_round_is_recalled_once_by_its_latest(department):
+    (pack,) = ready_packs(department, "G-01")
+    first = load(department, pack)
+    storing.packs_quarantine(by=department.technician, packs=[pack], reason="doubt", at=NOW)
+    packed_anew(department, pack)
+    second = load(department, pack)
+    made = recall(department, second, "since_negative")
+    assert list(made.packs.values_list("pack", "run")) == [(pack.pk, second.pk)]
+    assert first.pk != second.pk and state(pack) == "quarantined"
+
+
+def test_an_indicator_taken_down_as_failed_after_the_release_recalls_the_load(department):
+    (pack,) = ready_packs(department, "G-01")
+    run = load(department, pack)
+    deciding.indicator_add(
+        by=department.technician, run=run, kind="integrating", lot="I9", result="failed", at=NOW
+    )
+    assert state(pack) == "quarantined"
+    assert Recall.objects.get().cause == "failed_cycle"
+
+
+def test_an_opened_pack_that_is_put_back_to_the_start_stays_with_the_recall_as_used(department):
+    (pack,) = ready_packs(department, "G-01")
+    run = load(department, pack)
+    storing.packs_open(by=department.world.cast.scrub, packs=[pack], place=department.world.theatre, at=NOW)
+    made = recall(department, run)
+    receiving.packs_reject(
+        by=department.technician, packs=[pack], reason="damaged", place=department.hall, at=NOW
+    )
+    assert outcomes(made) == {"G-01": "used"}
+
+
+def test_coming_back_accounts_for_the_round_that_came_back_and_for_no_earlier_one(department):
+    (pack,) = ready_packs(department, "G-01")
+    run = load(department, pack)
+    storing.packs_open(by=department.world.cast.scrub, packs=[pack], place=department.world.theatre, at=NOW)
+    department.around(pack)
+    storing.packs_open(by=department.world.cast.scrub, packs=[pack], place=department.world.theatre, at=NOW)
+    made = recall(department, run)
+    assert outcomes(made) == {"G-01": "open"}
+    department.receive(pack)
+    assert outcomes(made) == {"G-01": "open"}

@@ -8,13 +8,13 @@ from django.db import IntegrityError, transaction
 
 from tests.trays.processing.conftest import PIN, Department
 from tests.world import NOW, TODAY
-from trays.instruments.models import ContentsLine, Pack, PackState
+from trays.instruments.models import ContentsLine, Pack, PackLine, PackState
 from trays.instruments.queries import set_facts
 from trays.processing import deciding, machines, runs, storing
 from trays.processing.deciding import Early
 from trays.processing.models_machines import DayTestRule, Indicator, Run, RunPack, RunState
 from trays.processing.models_policy import Policy
-from trays.staff.signing import holds, signer
+from trays.staff.signing import holds, sign, signer
 from trays.web.errors import NotAllowed, Refusal, Unreadable
 
 
@@ -292,3 +292,59 @@ def test_the_same_press_twice_is_one_act(department, packs):
     fill = {"by": department.technician, "run": run, "packs": packs, "at": NOW, "client_key": key}
     assert runs.run_fill(**fill) == runs.run_fill(**fill)
     assert run.packs.count() == 3
+
+
+def test_a_wash_says_nothing_of_a_pack_that_has_gone_round_again_since(department):
+    pack = department.world.a_set("general", "G-06", state=PackState.USED).packs.get()
+    department.receive(pack)
+    run = runs.run_open(
+        by=department.technician, machine=department.washer, programme=department.wash, at=NOW
+    )
+    runs.run_fill(by=department.technician, run=run, packs=[pack], at=NOW)
+    runs.run_start(by=department.technician, run=run, at=NOW)
+    storing.packs_open(by=department.technician, packs=[pack], place=department.world.theatre, at=NOW)
+    department.receive(pack)
+    runs.run_end(by=department.technician, run=run, verdict="passed", at=NOW)
+    deciding.wash_decide(by=department.technician, run=run, passed=True, at=NOW)
+    pack.refresh_from_db()
+    assert (pack.state, pack.round) == (PackState.RECEIVED, 3)
+
+
+def test_a_second_person_without_the_role_is_told_of_and_nothing_is_released(department, packs):
+    with_implants(packs[0])
+    run = department.loaded(*packs, lot="B7")
+    early = Early("Urgent", department.sign_as(department.world.cast.coordinator))
+    by = department.sign_as(department.colleague)
+    assert refusal(deciding.load_release, by=by, run=run, at=NOW, early=early) == "second-may-not"
+
+
+@pytest.mark.parametrize(("signed", "law"), [(False, "run_unsigned"), (True, "run_still_open")])
+def test_the_database_decides_no_load_without_a_signature_or_with_a_pack_still_open(
+    department, packs, signed, law
+):
+    run = department.loaded(*packs)
+    given = {"state": RunState.PASSED, "decided_at": NOW, "decided_by": department.colleague}
+    if signed:
+        by = department.sign_as(department.colleague)
+        given["signature"] = sign(
+            by=by, meaning="released", subject="run", subject_id=run.pk, content={}, at=NOW
+        )
+    else:
+        run.packs.update(open=False)
+    with pytest.raises(IntegrityError, match=law), transaction.atomic():
+        Run.objects.filter(pk=run.pk).update(**given)
+
+
+def test_a_pack_that_lacks_what_is_critical_is_issued_only_where_a_named_person_let_it_go(department, packs):
+    pack = packs[0]
+    deciding.load_release(by=department.sign_as(department.colleague), run=department.loaded(*packs), at=NOW)
+    line = pack.set.version.lines.get(tray=pack.tray, critical=True)
+    PackLine.objects.filter(pack=pack, line=line).update(present=0)
+    issue = {"by": department.technician, "packs": [pack], "place": department.world.theatre, "at": NOW}
+    assert refusal(storing.packs_issue, **issue) == "lacks-critical"
+    issue["place"] = department.world.sterile_store
+    assert refusal(storing.packs_issue, **issue) == "not-an-outlet"
+    by = department.sign_as(department.world.cast.surgeon)
+    mark = sign(by=by, meaning="allowed_short", subject="assembly", subject_id=1, content={}, at=NOW)
+    pack.assemblies.update(short_by=by.person, short_reason="Known", signature=mark)
+    storing.packs_issue(**{**issue, "place": department.world.theatre})

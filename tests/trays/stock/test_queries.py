@@ -5,8 +5,9 @@ from typing import Any
 
 from tests.world import TODAY, World
 from trays.parties.models import Tenure
+from trays.parties.queries import site_day
 from trays.stock.models import Unit
-from trays.stock.queries import counts_by_owner, short_dated, site_day, usable_counts, usable_units
+from trays.stock.queries import counts_by_owner, short_dated, usable_counts, usable_units
 
 
 def test_a_unit_is_usable_on_its_day_and_not_after(world: World) -> None:
