@@ -13,6 +13,7 @@ from cases.bookings.kinds import CancelReason, FamilySheet, PredictedSize
 from cases.bookings.models import Case, Prediction, Procedure, TheatreList
 from trays.catalogue.models import Side
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.places.models import Place
 from trays.web.errors import Refusal
 
@@ -23,11 +24,6 @@ DAYS_BACK = 5 * 366
 DAYS_AHEAD = 2 * 366
 # A list that begins in the evening may run past midnight, up to this hour.
 NIGHT_ENDS = 6
-
-
-def site_day(site: Site, at: datetime) -> date:
-    """The date by the site's clock."""
-    return at.astimezone(ZoneInfo(site.zone)).date()
 
 
 def reference_checked(reference: str) -> str:

@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import F
 
-from cases.bookings.checks import site_day
 from cases.bookings.models import Case, TheatreList
 from cases.bookings.queries import cases_on
+from trays.parties.queries import site_day
 
 # Estimates, for a start that nobody gave; people put in their own.
 BETWEEN_CASES = timedelta(minutes=15)

@@ -61,7 +61,7 @@ class Law:
             raise PlanningError("A histogram needs as many weights as minutes, and at least one.")
         if not np.isfinite(w).all() or (w < 0).any() or not w.sum() > 0:
             raise PlanningError("Weights must be finite, not negative, and not all zero.")
-        return _scattered(at, w / w.sum(), 0.0)
+        return scattered(at, w / w.sum(), 0.0)
 
     @classmethod
     def quantiles(cls, levels: Sequence[float], minutes: Sequence[float]) -> Law:
@@ -218,7 +218,7 @@ def _next_run(law: Law, runs: Sequence[int]) -> Law:
     place = np.searchsorted(to, minutes, side="left")
     kept = place < len(to)
     never = law.never + float(law.p[~kept].sum())
-    return _scattered(to[place[kept]], law.p[kept], never)
+    return scattered(to[place[kept]], law.p[kept], never)
 
 
 def _worked(law: Law, takes: Law, hours: Hours) -> Law:
@@ -232,7 +232,7 @@ def _worked(law: Law, takes: Law, hours: Hours) -> Law:
     before = np.concatenate(([0], np.cumsum(lengths)))
     minutes = begun.first + np.flatnonzero(begun.p)
     inside = np.searchsorted(opens, minutes, side="right") - 1
-    worked = _scattered(before[inside] + minutes - opens[inside], begun.p[minutes - begun.first], begun.never)
+    worked = scattered(before[inside] + minutes - opens[inside], begun.p[minutes - begun.first], begun.never)
     done = _later(worked, takes)
     # Done with the last minute of an interval is done when it closes, not when the next opens.
     counts = done.first + np.arange(len(done.p))
@@ -240,7 +240,7 @@ def _worked(law: Law, takes: Law, hours: Hours) -> Law:
     kept = place < len(opens)
     never = done.never + float(done.p[~kept].sum())
     at = opens[place[kept]] + counts[kept] - before[place[kept]]
-    return _scattered(at, done.p[kept], never)
+    return scattered(at, done.p[kept], never)
 
 
 def _opened(law: Law, hours: Hours) -> Law:
@@ -251,11 +251,14 @@ def _opened(law: Law, hours: Hours) -> Law:
     kept = place < len(closes)
     never = law.never + float(law.p[~kept].sum())
     opens = np.array([a for a, _ in hours.open], dtype=np.int64)
-    return _scattered(np.maximum(minutes[kept], opens[place[kept]]), law.p[kept], never)
+    return scattered(np.maximum(minutes[kept], opens[place[kept]]), law.p[kept], never)
 
 
-def _scattered(minutes: Ints, p: Floats, never: float) -> Law:
-    """Chances at minutes that may repeat, as one law."""
+def scattered(minutes: Ints, p: Floats, never: float) -> Law:
+    """Chances at minutes that may repeat, as one law.
+
+    Raises PlanningError for minutes more than `MOST_MINUTES` apart.
+    """
     if not len(minutes):
         return Law(0, np.zeros(0), never)
     first, last = int(minutes.min()), int(minutes.max())

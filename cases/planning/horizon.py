@@ -131,12 +131,6 @@ class Outlook:
         """Whether each taker may draw on its row at all, shape (takers,)."""
         return np.asarray((self.first.drawn > 0).any(axis=1), dtype=np.bool_)
 
-    def expected_shorts(self, *, proven: bool) -> Floats:
-        """Per item the expected number of cases that ask for it and find too few, shape (I,)."""
-        missing = self.missing_at_most if proven else self.missing_about
-        items = len(self.arrays.stock.on_hand)
-        return gathered(self.arrays.pair_item, missing, items)
-
     def first_at_risk(self, threshold: float) -> Ints:
         """Per item the number of the first case by which the chance that some case missed it passes
         `threshold`.

@@ -72,8 +72,16 @@ def _first_law(arrays: Arrays, chances: Floats, touched: Bools) -> Floats:
 
 
 def _later(arrays: Arrays) -> Bools:
-    """Whether each option is not the first of its term."""
-    return np.asarray(np.diff(arrays.option_term, prepend=-1) == 0, dtype=np.bool_)
+    """Whether each option is not the first of its term.
+
+    Not where another group of the case may ask for a set of the term: it may have taken the first option
+    itself, which no chance of lack by earlier cases counts.
+    """
+    later = np.diff(arrays.option_term, prepend=-1) == 0
+    shared = (arrays.surplus != 0).any(axis=1)
+    terms = len(arrays.term_need)
+    together = np.bincount(arrays.option_term, weights=shared[arrays.option_pair], minlength=terms) > 0
+    return np.asarray(later & ~together[arrays.option_term], dtype=np.bool_)
 
 
 def _absent(arrays: Arrays, lacks: Floats) -> Floats:

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from cases.planning import replenish
 from cases.planning.horizon_arrays import NEVER_BACK, Arrays
 from cases.planning.parts import Bools, Floats, Ints
 
@@ -90,7 +91,7 @@ class Takers:
         law = np.ones(1)
         for line in lines:
             law = np.convolve(law, np.concatenate([[max(0.0, 1.0 - float(line.sum()))], line]))
-        return np.trim_zeros(law[held + 1 :], "b")
+        return np.trim_zeros(replenish.beyond(law, held)[1:], "b")
 
 
 def takers_of(arrays: Arrays, own: Ints) -> Takers:

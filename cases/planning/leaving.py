@@ -195,7 +195,7 @@ class _Search:
         """The last class, and all second units, for every state at once."""
         if not len(states.loss):
             return
-        steps, costs, of = self._steps(states, len(self.line), last=True)
+        steps, costs, of = self._steps(states, len(self.line))
         sums = np.column_stack([np.zeros(len(states.loss)), self._sums(steps, costs, of, monotone=False)])
         total = states.loss[:, None] + sums
         reach = states.saved[:, None] + np.arange(total.shape[1])
@@ -245,11 +245,11 @@ class _Search:
                 sums.append(self._sums(steps[:, own], costs[own], of[own]))
         return np.sort(np.concatenate(sums, axis=1), axis=1) if sums else np.zeros((len(states.loss), 0))
 
-    def _steps(self, states: _States, place: int, *, last: bool = False) -> tuple[Floats, Ints, Ints]:
+    def _steps(self, states: _States, place: int) -> tuple[Floats, Ints, Ints]:
         """What each step still open adds to the loss, per state; its points; its unit.
 
         The second unit's step stands before the unit's own. In a state in which a unit is gone, its steps
-        are out of reach. `last`: of the units' own steps only those of the last class.
+        are out of reach.
         """
         share = states.alive @ self.asks
         share[states.gone] = np.inf

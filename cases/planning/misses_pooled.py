@@ -13,7 +13,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from cases.planning.parts import Floats, Ints
-from cases.planning.replenish import poisson
+from cases.planning.replenish import beyond, poisson
 
 NO_POOL = -1
 
@@ -44,7 +44,7 @@ def pooled_misses(
         others = np.convolve(free, poisson(mean))
         for other, law in drawn.items():
             if other != number:
-                others = np.convolve(others, _beyond(law, kept[other]))
+                others = np.convolve(others, beyond(law, kept[other]))
         own = drawn.get(number, np.ones(1))
         rows.append(_row(others, own, kept.get(number, 0), asks, width, alone=number not in drawn))
         if number in drawn:
@@ -52,13 +52,6 @@ def pooled_misses(
         else:
             free = np.convolve(free, asks)
     return np.array(rows, dtype=np.float64).reshape(len(pool), width)
-
-
-def _beyond(law: Floats, units: int) -> Floats:
-    """The law of what is left of a sum after so many units."""
-    left = law[units:].copy() if units < len(law) else np.zeros(1)
-    left[0] = law[: units + 1].sum()
-    return left
 
 
 def _row(others: Floats, own: Floats, units: int, asks: Floats, width: int, *, alone: bool) -> Floats:

@@ -191,7 +191,7 @@ def _filled(law: Joint, number: int, limit: float, stock: Stock) -> Filled:
             Choice(points - saved, under.lost + loss, sets, left)
             for saved, (loss, left) in enumerate(zip(found.loss, found.left, strict=True))
         ]
-        hopes = _least_sums(law, number, table, limit) if table.summed else found.hoped
+        hopes = _least_sums(law, table, limit) if table.summed else found.hoped
         # Where not every choice is tried, fewer sets might do: they are counted for nothing.
         least = points if every else whole
         hoped += [(least - saved, under.lost + loss) for saved, loss in enumerate(hopes)]
@@ -208,7 +208,7 @@ def _lost(law: Joint, number: int, part: Filled, one: Choice, counts: Mapping[st
     return missed(law.rows[number], counts) if part.table.summed else one.loss
 
 
-def _least_sums(law: Joint, number: int, table: UnitTable, limit: float) -> list[float]:
+def _least_sums(law: Joint, table: UnitTable, limit: float) -> list[float]:
     """Lower bounds of the loss by points saved, for a part too large to list: the items of one slot exclude
     each other, so within a slot chances do add; second units may all go for nothing."""
     cost: dict[str, int] = {}

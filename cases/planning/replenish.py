@@ -83,6 +83,15 @@ def over(law: Floats) -> Floats:
     return np.append(tails[1:], 0.0)
 
 
+def beyond(law: Floats, units: int) -> Floats:
+    """The law of what is left of a demand after so many units; shape (n,) to (max(n - units, 1),)."""
+    if units <= 0:
+        return law
+    left = law[units:].copy() if units < law.size else np.zeros(1)
+    left[0] = law[: units + 1].sum()
+    return left
+
+
 def mean(law: Floats) -> float:
     """Expected demand, in units."""
     return float(np.dot(np.arange(law.size), law))

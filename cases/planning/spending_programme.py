@@ -1,4 +1,6 @@
-"""The most cases that any plan within a purse can be proven to serve on average: a programme, and a ceiling without one.
+"""The most cases that any plan within a purse can be proven to serve on average.
+
+By a programme, and by a ceiling without one.
 
 With u_ik the k-th unit bought of item i (in order), and d_cik what it takes off case c's m_c,
 

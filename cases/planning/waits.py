@@ -11,7 +11,7 @@ from heapq import heapify, heapreplace
 
 import numpy as np
 
-from cases.planning.durations import Floats, Ints, Law
+from cases.planning.durations import Law, scattered
 from cases.planning.kinds import PlanningError
 
 
@@ -90,7 +90,7 @@ def not_before(law: Law, minute: int) -> Law:
     (25, [0.5, 0.0, 0.0, 0.0, 0.0, 0.5])
     """
     minutes = law.first + np.arange(len(law.p))
-    return _at(np.maximum(minutes, minute), law.p, law.never)
+    return scattered(np.maximum(minutes, minute), law.p, law.never)
 
 
 def carried(law: Law, leaves: Sequence[int], arrives: Sequence[int]) -> Law:
@@ -124,7 +124,7 @@ def carried(law: Law, leaves: Sequence[int], arrives: Sequence[int]) -> Law:
     minutes = law.first + np.arange(len(law.p))
     place = np.searchsorted(runs, minutes, side="left")
     kept = place < len(runs)
-    return _at(there[place[kept]], law.p[kept], law.never + float(law.p[~kept].sum()))
+    return scattered(there[place[kept]], law.p[kept], law.never + float(law.p[~kept].sum()))
 
 
 def left_of(takes: Law, passed: int, afresh: float) -> Law:
@@ -164,7 +164,7 @@ def left_of(takes: Law, passed: int, afresh: float) -> Law:
     weights = np.concatenate((takes.p[longer], takes.p * afresh))
     never = takes.never * (1.0 + afresh)
     total = float(weights.sum()) + never
-    return _at(np.concatenate((minutes[longer] - passed, whole)), weights / total, never / total)
+    return scattered(np.concatenate((minutes[longer] - passed, whole)), weights / total, never / total)
 
 
 def last_of(laws: Sequence[Law]) -> Law:
@@ -192,12 +192,3 @@ def last_of(laws: Sequence[Law]) -> Law:
         own[law.first - first : law.first - first + len(law.p)] = law.p
         below *= np.cumsum(own)
     return Law(first, np.diff(below, prepend=0.0), max(0.0, 1.0 - float(below[-1])))
-
-
-def _at(minutes: Ints, p: Floats, never: float) -> Law:
-    if not len(minutes):
-        return Law(0, np.zeros(0), never)
-    first, last = int(minutes.min()), int(minutes.max())
-    total = np.zeros(last - first + 1)
-    np.add.at(total, minutes - first, p)
-    return Law(first, total, never)

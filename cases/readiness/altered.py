@@ -171,7 +171,7 @@ def _left_out(plan: Plan, one: Try) -> Plan:
             set_holds=tuple(hold for hold in snapshot.set_holds if hold.case_id != one.case_id),
             units={
                 component: tuple(
-                    replace(unit, case_id=None) if unit.case_id == one.case_id else unit for unit in units
+                    unit._replace(case_id=None) if unit.case_id == one.case_id else unit for unit in units
                 )
                 for component, units in snapshot.units.items()
             },
@@ -208,21 +208,14 @@ def _fewer(plan: Plan, one: Try) -> Plan:
     if one.item == unit_item(number):
         if number not in snapshot.components:
             raise _no_such_item()
-        units = snapshot.units.get(number, ())
-        free = [unit for unit in units if unit.case_id is None and unit.list_id is None]
-        in_date = [unit for unit in free if unit.in_date(snapshot.day)]
-        if not in_date:
+        free = _free_units(snapshot, number)
+        if not free:
             raise _refused(_("No unit of it is free, so there cannot be one fewer."))
-        kept = tuple(unit for unit in units if unit is not in_date[0])
+        kept = tuple(unit for unit in snapshot.units[number] if unit is not free[0])
         return replace(plan, snapshot=replace(snapshot, units={**snapshot.units, number: kept}))
     if number not in snapshot.designs:
         raise _no_such_item()
-    held = {hold.set_id for hold in snapshot.set_holds}
-    free_sets = [
-        row
-        for row in snapshot.sets
-        if row.design_id == number and row.pk not in held and row.ready_on(snapshot.day)
-    ]
+    free_sets = _free_sets(snapshot, number)
     if not free_sets:
         raise _refused(_("No such set is ready and free, so there cannot be one fewer."))
     rest = tuple(row for row in snapshot.sets if row is not free_sets[0])
@@ -241,14 +234,26 @@ _WAYS: dict[Kind, Callable[[Plan, Try], Plan]] = {
 
 
 def free_of(snapshot: Snapshot, item: str) -> int:
-    """Units in date and not held, or sets that are ready, of an item."""
+    """Units in date, or sets that are ready, of an item that are not held for anybody."""
     number = int(item[1:])
-    if item == set_item(number):
-        return sum(row.design_id == number and row.ready_on(snapshot.day) for row in snapshot.sets)
-    return sum(
-        unit.case_id is None and unit.list_id is None and unit.in_date(snapshot.day)
-        for unit in snapshot.units.get(number, ())
-    )
+    return len(_free_sets(snapshot, number) if item == set_item(number) else _free_units(snapshot, number))
+
+
+def _free_units(snapshot: Snapshot, component: int) -> list[UnitFacts]:
+    return [
+        unit
+        for unit in snapshot.units.get(component, ())
+        if unit.case_id is None and unit.list_id is None and unit.in_date(snapshot.day)
+    ]
+
+
+def _free_sets(snapshot: Snapshot, design: int) -> list[SetFacts]:
+    held = {hold.set_id for hold in snapshot.set_holds}
+    return [
+        row
+        for row in snapshot.sets
+        if row.design_id == design and row.pk not in held and row.ready_on(snapshot.day)
+    ]
 
 
 def _taken_off(plan: Plan, list_id: int, place: int) -> Plan:

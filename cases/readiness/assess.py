@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from itertools import count
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from django.core.cache import cache
@@ -23,10 +23,11 @@ from cases.readiness.laws import Laws, in_order
 from cases.readiness.parts import CaseLaw
 from cases.readiness.reasons import Speaker
 from cases.readiness.room import Plan, Room
-from cases.readiness.snapshot import site_day, take
+from cases.readiness.snapshot import take
 from cases.readiness.verdicts import DemandByComponent, at_risk, on_site_level, unjudged, verdict_of
 from trays.ledger.queries import positions
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.web.errors import Refusal
 
 CACHE_SECONDS = 120
@@ -51,9 +52,8 @@ class Judgement:
     exact: Exact = field(repr=False)
 
 
-_LAST: dict[tuple[int, str | None], tuple[int, Judgement]] = {}
-"""By site and language the newest judgement of this process, under its number."""
-_NUMBERS = count(1)
+_LAST: dict[tuple[int, str | None], tuple[str, Judgement]] = {}
+"""By site and language the newest judgement of this process, under a name that no other process gives."""
 
 
 def horizon(*, site: Site, at: datetime) -> Horizon:
@@ -79,9 +79,9 @@ def judgement(*, site: Site, at: datetime) -> Judgement:
     if last is not None and kept == (heads, last[0]):
         return last[1]
     found = judged(take(site=site, at=at), last[1] if last else None)
-    number = next(_NUMBERS)
-    _LAST[own] = (number, found)
-    cache.set(key, (heads, number), CACHE_SECONDS)
+    name = uuid4().hex
+    _LAST[own] = (name, found)
+    cache.set(key, (heads, name), CACHE_SECONDS)
     return found
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from cases.bookings.queries import ListRow, lists_between
@@ -11,9 +11,10 @@ from cases.planning.parts import Unions
 from cases.planning.turnaround import AT_ONCE, Round, over_a_day
 from cases.readiness.day_uses import SetUse, Span, uses_of
 from cases.readiness.facts import CaseFacts, DesignFacts, Policy, Snapshot, comes_back, lacks_critical
-from cases.readiness.shelf import minute
+from cases.readiness.shelf import minute, moment
 from cases.readiness.snapshot import take
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +124,7 @@ def day_board(*, site: Site, day: date, at: datetime) -> DayBoard:
     Cases whose sets are not back by midnight come from the days before. Sets of one kind count as alike,
     whoever they are held for.
     """
-    today = at.astimezone(ZoneInfo(site.zone)).date()
+    today = site_day(site, at)
     snapshot = take(site=site, at=at, days=(day - today).days + 1)
     rows = lists_between(site.pk, day, day)
     spans = _spans(snapshot, rows, day)
@@ -142,11 +143,6 @@ def day_board(*, site: Site, day: date, at: datetime) -> DayBoard:
     faults = tuple(fault for fault in found.faults if fault[0].day == day)
     learnt = snapshot.way is not None
     return DayBoard(day, at, snapshot.policy, way, learnt, rows, uses, sets, tuple(kinds), faults)
-
-
-def moment(minutes: int) -> datetime:
-    """The moment of a minute as `shelf.minute` counts them."""
-    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
 
 
 def _spans(snapshot: Snapshot, rows: Iterable[ListRow], day: date) -> dict[int, Span]:

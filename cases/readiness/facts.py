@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import NamedTuple
 
 from cases.forecasts.learnt import ErrorLaws
 from cases.readiness.way import Estimate, Way
@@ -131,8 +132,7 @@ class ComponentFacts:
     side: str
 
 
-@dataclass(frozen=True, slots=True)
-class UnitFacts:
+class UnitFacts(NamedTuple):
     """A unit on hand at the site, and whom an open hold keeps it for."""
 
     id: int

@@ -13,8 +13,8 @@ from cases.bookings.queries import lists_between
 from cases.readiness.assess import horizon
 from cases.readiness.figures import short_figures
 from cases.readiness.kinds import CaseVerdict, Horizon, Word
-from cases.readiness.snapshot import site_day
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.staff.models import Person
 from trays.web.wording import verdict_word
 

@@ -59,7 +59,7 @@ def list_words(room: Room, law: CaseLaw, speaker: Speaker) -> tuple[str, ...]:
 def cheaper_list(room: Room, law: CaseLaw, shelf: Shelved, run: Run) -> Cheaper | None:
     """The list that is handled most cheaply, if it brings other sizes than the shortest one."""
     order = _owners(room, law)
-    costs = handling(room, law, shelf, order)
+    costs = handling(room, shelf, order)
     other = room.run(law, shelf, costs)
     dearer = points_of(law.demand, run, costs) - points_of(law.demand, other, costs)
     if dearer <= 0 or other.boxes == run.boxes:
@@ -69,7 +69,7 @@ def cheaper_list(room: Room, law: CaseLaw, shelf: Shelved, run: Run) -> Cheaper 
     return Cheaper(pick_slots(law, other), other.units, fewer)
 
 
-def handling(room: Room, law: CaseLaw, shelf: Shelved, order: dict[str, list[str]]) -> Costs:
+def handling(room: Room, shelf: Shelved, order: dict[str, list[str]]) -> Costs:
     """What it counts to bring each unit and each set of a case."""
     owners = room.policy.owner_order
     units = {

@@ -147,7 +147,7 @@ class Speaker:
         rows = self.snapshot.units.get(int(one.item[1:]), ())
         dated = [unit for unit in rows if unit.in_date(law.facts.day)]
         if not dated:
-            return self._none_on_site(rows, law.facts.day)
+            return self._none_on_site(rows)
         words = [_("%(n)d on site") % {"n": len(dated)}]
         held = [unit for unit in dated if unit.case_id not in (None, law.facts.id)]
         held_words = self._held_words(held)
@@ -162,7 +162,7 @@ class Speaker:
             words.append(ahead)
         return ", ".join(words)
 
-    def _none_on_site(self, rows: Iterable[UnitFacts], day: date) -> str:
+    def _none_on_site(self, rows: Iterable[UnitFacts]) -> str:
         dates = [unit.expires for unit in rows if unit.expires is not None]
         if dates:
             return _("what is on site expires by %(day)s, before the operation") % {

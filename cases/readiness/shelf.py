@@ -5,12 +5,13 @@ outcome does not have.
 """
 
 from collections.abc import Container, Iterable
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from hashlib import blake2b
 from zoneinfo import ZoneInfo
 
-from cases.planning.kinds import NEVER, CaseDemand, SetHold, SetStock, Shelf, UnitStock
+from cases.planning.kinds import NEVER, SetHold, SetStock, Shelf, UnitStock
 from cases.readiness.facts import CaseFacts, Snapshot, UnitFacts, comes_back, lacks_critical
+from trays.instruments.ready import SetFacts
 
 NOTHING = "N"
 _PLENTY = 2**10
@@ -29,21 +30,18 @@ def minute(moment: datetime) -> int:
     return int(moment.timestamp() // 60)
 
 
+def moment(minutes: int) -> datetime:
+    """The moment of a minute as `minute` counts them."""
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
+
+
 def fingerprint(value: object) -> bytes:
     """A short value that stands for a long one, by how it is written out."""
     return blake2b(repr(value).encode(), digest_size=16).digest()
 
 
-def shelf_for(snapshot: Snapshot, cases: Iterable[CaseDemand]) -> Shelf:
-    """What is there for these cases: units by expiry and hold, sets that are ready or come back."""
-    cases = list(cases)
-    wanted = {item for case in cases for slot in case.slots for item in slot.items}
-    wanted |= {option.item for case in cases for need in case.needs for option in need.options}
-    return shelf_for_items(snapshot, wanted, max((case.end for case in cases), default=0))
-
-
 def shelf_for_items(snapshot: Snapshot, wanted: Container[str], last: int) -> Shelf:
-    """The same for these items, up to the last minute of the last case."""
+    """What is there of these items up to the last minute of the last case."""
     ids = {*snapshot.units, *snapshot.arrivals}
     units = {
         unit_item(component): _stock(
@@ -66,8 +64,8 @@ def _set_stock(snapshot: Snapshot, design: int, last: int) -> SetStock:
     zone = ZoneInfo(snapshot.policy.zone)
     of_design = [one for one in snapshot.sets if one.design_id == design]
     until = {one.pk: _lapses(one.sterile_until, zone) for one in of_design if one.ready_on(snapshot.day)}
-    coming = [one.pk for one in of_design if comes_back(one) and not lacks_critical(one)]
-    until_held = {**dict.fromkeys(coming, _lapses(None, zone)), **until}
+    coming = [one for one in of_design if comes_back(one) and not lacks_critical(one)]
+    until_held = {**dict.fromkeys((one.pk for one in coming), _lapses(None, zone)), **until}
     holds = []
     for hold in snapshot.set_holds:
         if until_held.get(hold.set_id, 0) > minute(hold.starts_at):
@@ -79,10 +77,9 @@ def _set_stock(snapshot: Snapshot, design: int, last: int) -> SetStock:
     return SetStock(len(until), 0, tuple(holds), _due(snapshot, coming))
 
 
-def _due(snapshot: Snapshot, coming: Iterable[int]) -> tuple[int, ...]:
+def _due(snapshot: Snapshot, coming: Iterable[SetFacts]) -> tuple[int, ...]:
     """When each set that is being processed is there; one of which nobody can say when does not count."""
-    rows = [row for row in snapshot.sets if row.pk in set(coming)]
-    return tuple(sorted(due for row in rows if (due := snapshot.due(row)) is not None))
+    return tuple(sorted(due for row in coming if (due := snapshot.due(row)) is not None))
 
 
 def _lapses(until: date | None, zone: ZoneInfo) -> int:

@@ -3,9 +3,9 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
-from django.db.models import F, FilteredRelation, Q
+from django.db.models import F, FilteredRelation, Q, Value
+from django.db.models.functions import Coalesce
 
 from cases.bookings.models import (
     Case,
@@ -35,21 +35,17 @@ from cases.readiness.facts import (
     Snapshot,
     UnitFacts,
 )
-from cases.readiness.other_side import told_by_other_side
+from cases.readiness.other_side import SLOT_COLUMNS, SlotRow, told_by_other_side
 from cases.readiness.way_read import way_at
 from cases.reservations.models import SetHold
 from trays.catalogue.models import Component, Family, FitRule
 from trays.instruments.models import DesignServes, SetDesign
 from trays.instruments.queries import set_facts
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.stock.models import Unit
 
 HORIZON_DAYS = 28
-
-
-def site_day(site: Site, at: datetime) -> date:
-    """The day of the moment by the site's clock."""
-    return at.astimezone(ZoneInfo(site.zone)).date()
 
 
 def take(*, site: Site, at: datetime, days: int = HORIZON_DAYS, case: Case | None = None) -> Snapshot:
@@ -116,46 +112,47 @@ def _cases(site: Site, day: date, days: int, case: Case | None) -> tuple[CaseFac
     else:
         last = day + timedelta(days=days)
         rows = rows.filter(status=Case.Status.BOOKED, list__day__gte=day, list__day__lt=last)
-    kept = list(rows.select_related("list__theatre", "procedure", "surgeon", "plan").order_by("pk"))
-    constructs = _constructs([one.pk for one in kept], site.zone)
-    return tuple(
-        CaseFacts(
-            id=one.pk,
-            reference=one.reference,
-            list_id=one.list_id,
-            position=one.position,
-            day=one.list.day,
-            starts_at=one.starts_at,
-            minutes=one.minutes,
-            procedure=one.procedure.name,
-            detail=one.plan.detail,
-            surgeon_id=one.surgeon_id,
-            surgeon=one.surgeon.name if one.surgeon else "",
-            theatre=one.list.theatre.name,
-            urgency=one.urgency,
-            plan_id=one.plan_id,
-            constructs=constructs.get(one.pk, ()),
+    kept = list(
+        rows.annotate(surgeon_name=Coalesce("surgeon__name", Value("")))
+        .order_by("pk")
+        .values_list(
+            "pk",
+            "reference",
+            "list_id",
+            "position",
+            "list__day",
+            "starts_at",
+            "minutes",
+            "procedure__name",
+            "plan__detail",
+            "surgeon_id",
+            "surgeon_name",
+            "list__theatre__name",
+            "urgency",
+            "plan_id",
         )
-        for one in kept
     )
+    constructs = _constructs([row[0] for row in kept], site.zone)
+    return tuple(CaseFacts(*row, constructs.get(row[0], ())) for row in kept)
 
 
 def _constructs(case_ids: list[int], zone: str) -> dict[int, tuple[ConstructFacts, ...]]:
     newest, counts = _predictions(case_ids)
-    slots = list(
+    rows = (
         CaseSlot.objects.filter(construct__case__in=case_ids)
-        .select_related("construct", "outcome__component")
         .order_by("construct__case_id", "construct__number", "plan_slot__number", "occurrence")
+        .values_list(*SLOT_COLUMNS)
     )
+    slots = [SlotRow(*row) for row in rows]
     newest |= told_by_other_side(slots, zone)
     # Few, and the same for many cases: read once instead of joined to each slot.
     plan_slots = PlanSlot.objects.in_bulk({slot.plan_slot_id for slot in slots})
     found: dict[int, dict[tuple[int, str], list[SlotFacts]]] = defaultdict(lambda: defaultdict(list))
     for slot in slots:
         plan_slot = plan_slots[slot.plan_slot_id]
-        found[slot.construct.case_id][(slot.construct.number, slot.construct.side)].append(
+        found[slot.case_id][(slot.number, slot.side)].append(
             SlotFacts(
-                id=slot.pk,
+                id=slot.id,
                 plan_slot_id=plan_slot.pk,
                 code=plan_slot.code,
                 name=plan_slot.name,
@@ -165,8 +162,8 @@ def _constructs(case_ids: list[int], zone: str) -> dict[int, tuple[ConstructFact
                 bring_all=plan_slot.bring_all_seconds,
                 family_id=slot.family_id,
                 occurrence=slot.occurrence,
-                prediction=newest.get(slot.pk),
-                predictions=counts.get(slot.pk, 0),
+                prediction=newest.get(slot.id),
+                predictions=counts.get(slot.id, 0),
             )
         )
     return {

@@ -12,8 +12,9 @@ from django.views.decorators.http import require_GET
 from cases.readiness import day_words
 from cases.readiness.day import day_board
 from cases.readiness.day_order import propose
-from cases.readiness.snapshot import HORIZON_DAYS, site_day
+from cases.readiness.snapshot import HORIZON_DAYS
 from cases.readiness.way import SURE
+from trays.parties.queries import site_day
 from trays.staff.access import may, sites_or_refuse
 from trays.staff.models import Person
 from trays.web.errors import NotThere

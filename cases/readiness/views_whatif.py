@@ -55,7 +55,7 @@ def what_if(request: HttpRequest, pk: int) -> HttpResponse:
         "done": [_done(pk, found, one, allowed) for one in found.done],
         "in_place": wants_part(request),
         "full": len(found.done) >= MOST_TRIES,
-        "said": words.says_words(found, found.tries),
+        "said": words.says_words(found.tries),
         "lines": [_line(line) for line in found.lines],
         "elsewhere": [_case(one) for one in found.elsewhere],
         "tried": bool(found.tries),

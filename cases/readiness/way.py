@@ -7,7 +7,7 @@ duration is assumed here.
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 
 from cases.planning.durations import Hours, Law, Stage, ready_by
 from cases.planning.waits import Machine, carried, last_of, left_of, load_starts, not_before
@@ -221,11 +221,6 @@ class Way:
             return minute
         place = bisect_left(runs.arrives, minute + 1) - 1
         return runs.leaves[place] if place >= 0 else minute
-
-
-def moment(minutes: int) -> datetime:
-    """The moment of a minute."""
-    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
 
 
 def queue_places(waiting: Sequence[tuple[int, str]]) -> dict[int, int]:

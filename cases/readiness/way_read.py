@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from cases.planning import durations
 from cases.planning.waits import Machine
@@ -10,6 +9,7 @@ from cases.readiness.shelf import minute
 from cases.readiness.way import Runs, Standing, Way, queue_places
 from trays.instruments.models import Pack, PackState
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.processing.models_machines import (
     Indicator,
     IndicatorKind,
@@ -37,7 +37,7 @@ def way_at(*, site: Site, at: datetime) -> Way | None:
     rows = list(MachineRow.objects.filter(site=site))
     if not rows:
         return None
-    day = at.astimezone(ZoneInfo(site.zone)).date()
+    day = site_day(site, at)
     hours = hours_of(site)
     trips = timetables(site)
     collections = trips[TripKind.COLLECTION]

@@ -3,7 +3,8 @@
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from cases.readiness.way import STERILIZER, SURE, Estimate, moment
+from cases.readiness.shelf import moment
+from cases.readiness.way import STERILIZER, SURE, Estimate
 from trays.instruments.models import PackState
 from trays.instruments.ready import state_word
 from trays.web.wording import in_hundred, sitetime

@@ -150,7 +150,7 @@ def act_words(one: Try, may: Mapping[str, bool]) -> str:
     return _("Only to see what it would do.")
 
 
-def says_words(board: Board, tries: Sequence[Try]) -> str:
+def says_words(tries: Sequence[Try]) -> str:
     """What the page shows, in one sentence."""
     if not tries:
         return _("Press what you would like to try; nothing is changed by it.")

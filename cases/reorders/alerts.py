@@ -34,7 +34,7 @@ from enum import StrEnum
 from cases.planning import replenish
 from cases.reorders.demand import WANTED, Draw, ItemFacts, SiteFacts, site_facts
 from cases.reorders.held import held_units, kept
-from cases.reorders.levels import net_parts
+from cases.reorders.levels import Kept, net_parts
 from cases.reorders.windows import window_end
 from cases.reorders.wishes import Missed, Wishes, case_wishes
 from cases.reorders.workdays import due, next_workday, order_by
@@ -208,10 +208,10 @@ class View:
     level: int
 
 
-def look(item: ItemFacts, *, day: date, until: date, wished: int = 0) -> View:
+def look(item: ItemFacts, *, day: date, until: date, wished: int = 0, chance: float | None = None) -> View:
     """Free units, held units and the level of the demand from `day` until `until`, both days included.
 
-    `wished`: free units that the cases ask for.
+    `wished`: free units that the cases ask for. `chance`: with which the item is to last, if not its own.
     """
     draws = tuple(draw for draw in item.draws if draw.day <= until)
     held = held_units(item.units, draws)
@@ -220,7 +220,8 @@ def look(item: ItemFacts, *, day: date, until: date, wished: int = 0) -> View:
     pieces = sum(pile.pieces for pile in item.piles if pile.in_date(until))
     booked = sum(draw.mean for draw in draws)
     unbooked = item.unbooked(day, until)
-    own = 0 if item.own_chance is None else _own_level(item, draws, unbooked, item.own_chance)
+    lasting = item.own_chance if chance is None else chance
+    own = 0 if lasting is None else _own_level(draws, kept(held), unbooked, lasting)
     asked = max(own, wished)
     stale = [unit for unit in item.units if id(unit) not in counted and not unit.in_date(until)]
     old_pieces = sum(pile.pieces for pile in item.piles if not pile.in_date(until))
@@ -242,9 +243,9 @@ def look(item: ItemFacts, *, day: date, until: date, wished: int = 0) -> View:
     )
 
 
-def _own_level(item: ItemFacts, draws: Sequence[Draw], unbooked: float, chance: float) -> int:
+def _own_level(draws: Sequence[Draw], held: Kept, unbooked: float, chance: float) -> int:
     """Free units with which the item lasts with a chance: pieces for sure, and the level of the rest."""
-    sure, parts = net_parts(draws, kept(held_units(item.units, draws)))
+    sure, parts = net_parts(draws, held)
     return sure + replenish.level(replenish.demand(parts, unbooked), chance)
 
 
@@ -267,8 +268,8 @@ def _runs_out(item: ItemFacts, chance: float, *, day: date, until: date) -> list
     """The first day up to which the demand is not met with a chance, if there is one."""
     for ahead in range((until - day).days + 1):
         here = day + timedelta(days=ahead)
-        view = look(item, day=day, until=here)
-        if _own_level(item, view.draws, view.unbooked, chance) > view.free:
+        view = look(item, day=day, until=here, chance=chance)
+        if view.own > view.free:
             return [here]
     return []
 

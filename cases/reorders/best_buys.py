@@ -52,9 +52,9 @@ class Buy:
 class BestBuys:
     """What an amount buys. `currency` is "" where each unit counts as one.
 
-    `served` and `before` are the cases that find their components on average, at least, of `cases` booked ones; no other
-    purchase for the amount has a `served` above `bound`. `exact`: none has a greater one. `solver`: the
-    integer programme was asked. `unpriced` components could not be considered.
+    `served` and `before` are the cases that find their components on average, at least, of `cases` booked
+    ones; no other purchase for the amount has a `served` above `bound`. `exact`: none has a greater one.
+    `solver`: the integer programme was asked. `unpriced` components could not be considered.
     """
 
     amount: Decimal

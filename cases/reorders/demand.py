@@ -15,7 +15,8 @@ from cases.reorders.models import StockRule
 from cases.reservations.models import Hold
 from trays.catalogue.models import Component, FamilyKind
 from trays.parties.models import Site
-from trays.stock.queries import on_hand, site_day, usable_piles
+from trays.parties.queries import site_day
+from trays.stock.queries import on_hand, usable_piles
 
 HISTORY_DAYS = 180
 WANTED = 0.98

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from cases.planning.replenish import beyond
 from cases.reorders.demand import Draw
 
 Chances = NDArray[np.float64]
@@ -22,17 +23,6 @@ class Kept:
     @property
     def total(self) -> int:
         return sum(self.cases.values()) + sum(self.lists.values())
-
-
-def beyond(chances: Chances, held: int) -> Chances:
-    """The law of what is left of a demand after `held` units. Shape (n,) → (max(n - held, 1),)."""
-    if held <= 0:
-        return chances
-    left = chances[held:].copy()
-    if len(left) == 0:
-        return np.ones(1)
-    left[0] = chances[: held + 1].sum()
-    return left
 
 
 def net_parts(draws: Iterable[Draw], kept: Kept) -> tuple[int, list[Chances]]:

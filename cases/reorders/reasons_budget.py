@@ -31,8 +31,8 @@ def says(found: BestBuys) -> str:
     if found.currency:
         bought = _("%(units)s for %(cost)s") % {"units": bought, "cost": money(found.cost, found.currency)}
     return _(
-        "%(bought)s: of %(cases)s booked cases at least %(served)s will find all their components on average, "
-        "now at least %(before)s."
+        "%(bought)s: of %(cases)s booked cases at least %(served)s will find all their components on "
+        "average, now at least %(before)s."
     ) % {**words, "bought": bought}
 
 

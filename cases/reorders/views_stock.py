@@ -28,10 +28,10 @@ from cases.reorders.tables_stock import FamilyTable, SizeTable
 from trays.catalogue.models import Component, Family, Side
 from trays.catalogue.words import size_and_side
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.places.choose import site_choice
 from trays.staff.models import Person
 from trays.stock.models import Unit
-from trays.stock.queries import site_day
 from trays.stock.tables import PileTable, UnitLine, UnitTable, pile_lines, unit_lines
 from trays.web.errors import NotThere
 from trays.web.filters import FilterLink

@@ -103,7 +103,8 @@ def case_wishes(items: Sequence[ItemFacts], *, day: date, target: float, floor: 
     if not pairs.case:
         return Wishes(allowed, (0,) * len(items))
     draws = pairs.arrays()
-    each = np.array([_share(case, allowed, pairs) for case in pairs.cases])
+    unbooked = _of_unbooked(pairs, allowed)
+    each = np.array([allowed if kind == "booked" else unbooked for kind, _ in pairs.cases])
     # Items beyond the last that is drawn have no column.
     least = np.array(floor or (0,) * len(items), dtype=np.int64)[: draws.items]
     put_off = np.array(pairs.put_off, dtype=np.bool_)
@@ -114,14 +115,12 @@ def case_wishes(items: Sequence[ItemFacts], *, day: date, target: float, floor: 
     return Wishes(allowed, (*units, *(0,) * (len(items) - len(units))), rows)
 
 
-def _share(case: Case, allowed: float, pairs: Pairs) -> float:
-    """What a case is allowed; an unbooked one that draws a single unit, one unit's share of it."""
-    if case[0] == "booked":
-        return allowed
-    booked = [number for (kind, _), number in pairs.cases.items() if kind == "booked"]
+def _of_unbooked(pairs: Pairs, allowed: float) -> float:
+    """What an unbooked case is allowed, which draws a single unit: one unit's share of what a case is."""
+    booked = {number for (kind, _), number in pairs.cases.items() if kind == "booked"}
     drawn = sum(
         one + two
         for number, one, two in zip(pairs.case, pairs.one, pairs.two, strict=True)
-        if number in set(booked)
+        if number in booked
     )
     return allowed / max(1.0, drawn / len(booked) if booked else UNITS_A_CASE)

@@ -11,6 +11,7 @@ from django.db.models import Q, QuerySet
 from cases.bookings.models import Case, TheatreList
 from cases.reservations.models import Hold, SetHold
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 
 Keeper = Case | TheatreList
 
@@ -68,7 +69,7 @@ def operation_day(keeper: Keeper) -> date:
     """The day of the operation by the site's clock; a list has its day."""
     if isinstance(keeper, TheatreList):
         return keeper.day
-    return keeper.starts_at.astimezone(ZoneInfo(keeper.site.zone)).date()
+    return site_day(keeper.site, keeper.starts_at)
 
 
 def at_site(moment: datetime, site: Site) -> datetime:

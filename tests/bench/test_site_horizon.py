@@ -14,10 +14,11 @@ from cases.planning.horizon import outlook
 from cases.readiness.arrays import Patterns, lay_out_cases
 from cases.readiness.assess import Judgement, judged
 from cases.readiness.laws import Laws, in_order
-from cases.readiness.snapshot import site_day, take
+from cases.readiness.snapshot import take
 from tests.bench.conftest import tell
 from tests.bench.made import enlarge, grow_old
 from trays.parties.models import Site
+from trays.parties.queries import site_day
 from trays.staff.models import Person
 
 CASES = 400

@@ -12,6 +12,7 @@ from cases.picks.services import pick_list_make
 from tests.world import NOW, World
 from trays.instruments.models import Pack, PackState
 from trays.ledger.models import Event
+from trays.processing.storing import packs_return
 from trays.refusals.models import RefusedScan
 
 pytestmark = pytest.mark.django_db
@@ -181,6 +182,17 @@ def test_one_is_opened_and_the_other_comes_back_to_be_picked_again(
     scanned(client, made, second.number)
     assert "1 pack is issued" in press(client, "pick-list-issue", made)
     assert PackFor.objects.filter(pack=second).count() == 2
+
+
+def test_packs_that_came_back_through_the_store_page_leave_again_for_the_same_case(
+    made: PickList, client: Any, world: World
+) -> None:
+    scanned(client, made, "KG-01")
+    press(client, "pick-list-issue", made)
+    packs = list(Pack.objects.filter(set__code="KG-01").select_related("set__site", "place"))
+    packs_return(by=world.cast.technician, packs=packs, place=world.sterile_store, at=NOW)
+    assert "2 packs are issued" in press(client, "pick-list-issue", made)
+    assert PackFor.objects.filter(returned_at=None).count() == 2
 
 
 def test_packs_that_are_not_with_the_case_cannot_be_opened_from_its_list(made: PickList, client: Any) -> None:

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from cases.planning.horizon_arrays import Arrays
+from cases.planning.horizon_arrays import Arrays, Stock, lay_out
+from cases.planning.horizon_patterns import pattern_of
 from cases.planning.horizon_shelf import arrays_of
 from cases.planning.kinds import (
     NEVER,
@@ -80,6 +81,21 @@ def a_horizon(seed: int, cases: int = 6) -> tuple[list[CaseDemand], Shelf]:
 
 def horizon_arrays(seed: int, cases: int = 6) -> Arrays:
     return arrays_of(*a_horizon(seed, cases))[0]
+
+
+def horizon_in_blocks(seed: int, cases: int = 5) -> Arrays:
+    """Cases of one to three needs that are drawn apart, among them several for the same few sets."""
+    lots = np.random.default_rng(seed)
+    ways = [tuple(lots.permutation(list("ABC"))[: lots.integers(1, 4)]) for _ in range(3)]
+    patterns = []
+    for _ in range(cases):
+        chosen = lots.integers(len(ways), size=lots.integers(1, 4))
+        needs = [(f"need {n}", ways[way], float(lots.choice([0.5, 1.0]))) for n, way in enumerate(chosen)]
+        patterns.append(pattern_of([], {"A": 0, "B": 1, "C": 2}, once=needs))
+    start = np.sort(lots.integers(0, 300, cases))
+    sets = Stock.plain(lots.integers(1, 4, 3), lots.integers(0, 100, 3), np.ones(3, dtype=np.bool_))
+    number = np.arange(cases)
+    return lay_out(patterns, number, sets, ref=number, day=number * 0, start=start, end=start + 60)
 
 
 def below(bound: np.ndarray, arrays: Arrays, draws: int = 4_000) -> np.ndarray:

@@ -7,9 +7,8 @@ from django.db import transaction
 
 from cases.readiness.assess import horizon
 from cases.readiness.facts import comes_back
-from cases.readiness.shelf import minute
+from cases.readiness.shelf import minute, moment
 from cases.readiness.snapshot import take
-from cases.readiness.way import moment
 from cases.readiness.way_read import way_at
 from cases.readiness.way_words import because_words, ready_words
 from tests.trays.processing.conftest import Department

@@ -18,7 +18,7 @@ from cases.bookings.queries import lists_between
 from cases.bookings.services import list_reorder
 from cases.picks.retime import set_holds_follow
 from cases.picks.withdraw import case_shift, case_withdraw
-from cases.readiness.altered import plan_of, tried
+from cases.readiness.altered import free_of, plan_of, tried
 from cases.readiness.assess import judge, judgement
 from cases.readiness.best_try import best_try
 from cases.readiness.snapshot import HORIZON_DAYS, take
@@ -172,6 +172,22 @@ def test_what_is_impossible_is_refused_in_words_and_the_rest_is_tried(scarce, as
     assert said.count("No unit of it is free, so there cannot be one fewer.") == 1
     assert "No case of these four weeks may use that." in said
     assert "One thing is tried" in said
+
+
+def test_so_many_sets_and_units_as_are_said_to_be_free_can_be_taken_away(scarce):
+    by, at, case = scarce.cast.keeper, timezone.now(), cases()["C-09"]
+    unit = Unit.objects.filter(component__family=scarce.families["tibial"]).first()
+    units_hold(by=by, units=[unit], case=case, at=at)
+    held = InstrumentSet.objects.select_related("version").get(code="general-01")
+    set_hold(by=by, instrument_set=held, case=case, at=at)
+    snapshot = take(site=scarce.site, at=at)
+    for item, free in ((f"D{held.version.design_id}", 3), (f"C{unit.component_id}", 6)):
+        plan = plan_of(snapshot, [])
+        assert free_of(snapshot, item) == free
+        for _ in range(free):
+            plan = tried(plan, Try(Kind.FEWER, item=item))
+        with pytest.raises(Refusal, match="free, so there cannot be one fewer"):
+            tried(plan, Try(Kind.FEWER, item=item))
 
 
 def test_what_has_begun_keeps_its_place(scarce, as_person):

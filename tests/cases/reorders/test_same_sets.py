@@ -4,7 +4,7 @@ from collections import Counter
 from datetime import timedelta
 
 from cases.readiness.laws import Laws
-from cases.readiness.shelf import set_item, shelf_for
+from cases.readiness.shelf import set_item, shelf_for_items
 from cases.readiness.snapshot import take
 from tests.world import NOW, TODAY, World
 from trays.instruments.models import Pack
@@ -24,7 +24,8 @@ def test_the_page_of_sets_and_the_plan_say_ready_of_the_same_sets(world: World) 
         at = NOW + timedelta(days=ahead)
         snapshot = take(site=world.site, at=at, case=case)
         law = Laws(snapshot).case(snapshot.cases[0])
-        stocks = shelf_for(snapshot, [law.demand]).sets
+        wanted = {option.item for need in law.demand.needs for option in need.options}
+        stocks = shelf_for_items(snapshot, wanted, law.demand.end).sets
         ready = Counter(one.design_id for one in listed if one.ready_on(snapshot.day))
         assert {set_item(design): count for design, count in ready.items()} == {
             item: stock.count for item, stock in stocks.items() if stock.count
