@@ -10,8 +10,12 @@ class CasesConfig(AppConfig):
 
     def ready(self) -> None:
         import cases.bookings.guards  # registers the laws kept by triggers
+        import cases.counts.guards
         import cases.desks.labels  # brings its kinds of labels
-        import cases.reservations.guards  # noqa: F401
+        import cases.reorders.guards  # keeps what was made of a plan
+        import cases.reservations.claims  # says for whom units are kept
+        import cases.reservations.guards
+        import cases.usage.guards  # noqa: F401  keeps what was recorded of implants
         from trays.ledger.guards import install_after_migrate
 
         post_migrate.connect(install_after_migrate, sender=self)

@@ -7,6 +7,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("cases.readiness.urls")),
     path("", include("cases.picks.urls")),
     path("", include("cases.counts.urls")),
+    path("", include("cases.usage.urls")),
     path("", include("cases.reorders.urls")),
     path("", include("cases.trace.urls")),
     path("", include("cases.desks.urls")),

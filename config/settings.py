@@ -172,6 +172,7 @@ CONTENT_SECURITY_POLICY = {
         "img-src": ["'self'"],
         "font-src": ["'self'"],
         "connect-src": ["'self'"],
+        "manifest-src": ["'self'"],
         "form-action": ["'self'"],
         "base-uri": ["'none'"],
         "frame-ancestors": ["'none'"],

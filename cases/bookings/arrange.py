@@ -48,29 +48,44 @@ def list_reorder(
     require(by=by, act="reorder_list", site_id=theatre_list.site_id)
 
     def work() -> Reordered:
-        lists_lock(theatre_list)
-        old = list(cases_on(theatre_list.pk).select_related("site", "list__site", "list__theatre", "surgeon"))
-        new = _in_order(old, order, seen)
-        before = {case.pk: case.position for case in old}
-        starts = starts_after_reorder(old, new)
-        positions_set(new, starts)
-        lines = [
-            Line("case", case.pk, f"position {before[case.pk]}", f"position {case.position}")
-            for case in new
-            if case.position != before[case.pk]
-        ]
-        kept, told = follow(cases=new, by=by, at=at) if follow else ((), ())
+        done, lines = reorder_within(
+            by=by, theatre_list=theatre_list, order=order, at=at, seen=seen, follow=follow
+        )
         record(
-            chain=theatre_list.site.code, verb="list.reorder", by=by, at=at,
-            lines=[Line("list", theatre_list.pk, "", "reordered"), *lines, *kept],
+            chain=theatre_list.site.code, verb="list.reorder", by=by, at=at, lines=lines,
             place_id=theatre_list.theatre_id, client_key=client_key, answer={"list": theatre_list.pk},
         )  # fmt: skip
-        return Reordered(tuple(new), told)
+        return done
 
     def replay(answer: Answer) -> Reordered:
         return Reordered(tuple(cases_on(answer["list"])))
 
     return act_once(verb="list.reorder", by=by, client_key=client_key, work=work, replay=replay)
+
+
+def reorder_within(
+    *,
+    by: Person,
+    theatre_list: TheatreList,
+    order: Sequence[int],
+    at: datetime,
+    seen: Sequence[int] | None = None,
+    follow: Follow | None = None,
+) -> tuple[Reordered, list[Line]]:
+    """The same within a larger act, which asks for the role and writes the event with these lines."""
+    lists_lock(theatre_list)
+    old = list(cases_on(theatre_list.pk).select_related("site", "list__site", "list__theatre", "surgeon"))
+    new = _in_order(old, order, seen)
+    before = {case.pk: case.position for case in old}
+    starts = starts_after_reorder(old, new)
+    positions_set(new, starts)
+    lines = [
+        Line("case", case.pk, f"position {before[case.pk]}", f"position {case.position}")
+        for case in new
+        if case.position != before[case.pk]
+    ]
+    kept, told = follow(cases=new, by=by, at=at) if follow else ((), ())
+    return Reordered(tuple(new), told), [Line("list", theatre_list.pk, "", "reordered"), *lines, *kept]
 
 
 def _in_order(old: Sequence[Case], order: Sequence[int], seen: Sequence[int] | None) -> list[Case]:

@@ -18,6 +18,7 @@ class CountRow:
     """One line of a pack: what it is, and how many are in the pack now (not how many the list asks for).
 
     `note`: parts, and what is short ("list 3, short 1"); "" for none. `number` runs on through the sections.
+    `figures` is what was counted at each stage, where the sheet is filled from the record.
     """
 
     number: int
@@ -25,6 +26,7 @@ class CountRow:
     note: str
     expected: int
     critical: bool
+    figures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +39,17 @@ class CountSection:
 
 @dataclass(frozen=True, slots=True)
 class SoftRow:
-    """One kind of soft goods, sharp or small item; `in_packs` is its packed number, "·" when it is single."""
+    """One kind of soft goods, sharp or small item; `in_packs` is its packed number, "·" when it is single.
+
+    Filled from the record: `first` was counted first, `added` came on since, `figures` were counted later.
+    """
 
     name: str
     in_packs: str
+    first: str = ""
+    added: tuple[str, ...] = ()
+    total: str = ""
+    figures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +61,31 @@ class SoftSection:
 
 
 @dataclass(frozen=True, slots=True)
+class StageFilled:
+    """How a stage ended, for the block of its signatures: `tick` is correct, not_correct, not_done or "".
+
+    `scrub` and `circulating` are printed names, the signed moments those of their signatures, "" for none.
+    """
+
+    time: str
+    tick: str
+    scrub: str
+    scrub_signed: str
+    circulating: str
+    circulating_signed: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetNotes:
+    """What the record says for the free lines that end a sheet, each as sentences."""
+
+    not_correct: tuple[str, ...] = ()
+    not_done: tuple[str, ...] = ()
+    left_in: tuple[str, ...] = ()
+    wrong_packets: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class CountSheetView:
     """One count sheet of one case: `kind` is pack (then `sections`) or soft_goods (then `soft`).
 
@@ -60,6 +94,8 @@ class CountSheetView:
     `sheet_of_case` "3 of 6" in the order of the count. `short` tells what the pack lacks, "" when it is
     complete to its list.
     `added_rows` is the least number of blank rows, `blank_kinds` that of blank kinds on a soft goods sheet.
+    `filled` is how each stage ended where the sheet is filled from the record, `notes` what else it says.
+    `direction` is the site's way round.
     """
 
     kind: str
@@ -85,6 +121,9 @@ class CountSheetView:
     caution: str
     printed: str
     language: str
+    filled: tuple[StageFilled, ...] = ()
+    notes: SheetNotes = SheetNotes()
+    direction: str = ""
 
     @property
     def lines(self) -> int:

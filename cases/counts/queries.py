@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from django.db.models import QuerySet
-from django.utils.translation import get_language, ngettext
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from cases.bookings.models import Case, PlanConsumable
+from cases.bookings.models import Case
 from cases.counts.kinds import (
     CountRow,
     CountSection,
@@ -18,7 +18,12 @@ from cases.counts.kinds import (
     SoftSection,
     StageHead,
 )
+from cases.counts.kinds_template import TemplatePlan
 from cases.counts.models import CountSheet
+from cases.counts.models_counts import TheatreCount
+from cases.counts.models_templates import CountClass, StageKind
+from cases.counts.running_order import in_order, line_note, loose_first, loose_kinds, section_of
+from cases.counts.templates_read import plan_for, plan_from
 from cases.picks.models import PickLine
 from cases.picks.papers import sheet_code
 from cases.picks.reading import position_words, short_date, short_moment, sides_of
@@ -26,15 +31,17 @@ from trays.catalogue.models import Component
 from trays.identifiers import ours
 from trays.identifiers.gs1 import Malformed
 from trays.instruments.models import ContentsLine, Pack, PackLine
-from trays.parties.models import Site
 
 BLANK_KINDS = 3
 
 
 def sheets(case: Case) -> QuerySet[CountSheet]:
-    """The case's sheets in the order of the count: soft goods first, then packs by set and tray."""
+    """The case's sheets in the order of the count: soft goods, sharps and small items where the template has
+    them, packs by set and tray.
+    """
     rows = CountSheet.objects.filter(case=case).select_related("pack__set__version__design", "made_by")
-    return rows.order_by("-kind", "pack__set__code", "pack__tray", "pk")
+    kind = "-kind" if loose_first([one.klass for one in plan_of_case(case).classes]) else "kind"
+    return rows.order_by(kind, "pack__set__code", "pack__tray", "pk")
 
 
 def sheets_in_force(case: Case) -> QuerySet[CountSheet]:
@@ -59,15 +66,17 @@ def stale(case: Case, rows: Sequence[CountSheet]) -> str:
 def views_of(case: Case, rows: Sequence[CountSheet], *, at: datetime) -> tuple[CountSheetView, ...]:
     """What the sheets say. `case` comes with site, list, theatre, procedure and plan.
 
-    5 queries: contents lines, actual lines, the plan's consumables, sides, the number on the theatre list.
+    10 queries at most: contents lines, actual lines, the plan's consumables, sides, the number on the theatre
+    list, and five for the template.
     """
+    plan = plan_of_case(case)
     packs = [row.pack for row in rows if row.pack]
     contents = _contents(packs)
     actual = {
         (line.pack_id, line.line_id): line.present for line in PackLine.objects.filter(pack__in=packs)
     }
-    soft = _soft(case)
-    facts = _Facts(case, at)
+    soft = _soft(case, plan)
+    facts = _Facts(case, at, plan)
     return tuple(
         facts.view(
             row,
@@ -86,12 +95,12 @@ def views_of(case: Case, rows: Sequence[CountSheet], *, at: datetime) -> tuple[C
 class _Facts:
     """What all sheets of one case have in common."""
 
-    def __init__(self, case: Case, at: datetime) -> None:
+    def __init__(self, case: Case, at: datetime, plan: TemplatePlan) -> None:
         self.case, self.site = case, case.site
         self.side = sides_of(case)
         self.position = position_words(case)
         self.printed = short_moment(at, case.site)
-        self.stages = stages(case.site)
+        self.stages, self.direction = heads_of(plan), plan.direction
         self.language = get_language() or "en-gb"
 
     def view(
@@ -130,6 +139,7 @@ class _Facts:
             caution=caution(),
             printed=self.printed,
             language=self.language,
+            direction=self.direction,
         )
 
 
@@ -141,13 +151,22 @@ def caution() -> str:
     )
 
 
-def stages(site: Site) -> tuple[StageHead, ...]:
-    """The site's count stages. A stage is a word, numbered in order, or a pair of a letter and a word."""
-    heads = []
-    for number, stage in enumerate(site.count_stages, start=1):
-        mark, word = stage if isinstance(stage, list | tuple) else (str(number), stage)
-        heads.append(StageHead(str(mark), str(word)))
-    return tuple(heads)
+def stages(case: Case) -> tuple[StageHead, ...]:
+    """The stages by which the case is counted, in order; the screen counts by the same ones."""
+    return heads_of(plan_of_case(case))
+
+
+def heads_of(plan: TemplatePlan) -> tuple[StageHead, ...]:
+    """The columns of a sheet: an extra count is asked for, and has none beforehand."""
+    return tuple(StageHead(one.mark, one.word) for one in plan.stages if one.kind != StageKind.EXTRA)
+
+
+def plan_of_case(case: Case) -> TemplatePlan:
+    """How the case is counted: by its own template once it is open, else by the one in force (five queries at
+    most).
+    """
+    opened = TheatreCount.objects.filter(case=case).select_related("template").first()
+    return plan_from(opened.template) if opened is not None else plan_for(case.site, case.procedure_id)
 
 
 def pack_code(pack: Pack | None, pack_round: int | None) -> str:
@@ -183,68 +202,48 @@ def _sections(
     pack: Pack, contents: Sequence[ContentsLine], actual: Mapping[tuple[int, int], int]
 ) -> tuple[tuple[CountSection, ...], int]:
     """The pack's lines from the top of the tray down, then rack stock by size; how many pieces it lacks."""
-    racked = [line for line in contents if line.rack_stock]
-    racked.sort(key=lambda line: _size(line.rack_stock))
     titles: dict[str, list[CountRow]] = {}
     lacking = 0
-    for number, line in enumerate([*(line for line in contents if line.instrument), *racked], start=1):
+    for number, line in enumerate(in_order(contents), start=1):
         present = actual.get((pack.pk, line.pk))
         lacking += max(0, line.quantity - (present or 0))
-        title = _("Rack stock, by size") if line.rack_stock else line.section or _("Contents")
-        titles.setdefault(title, []).append(_row(number, line, present))
+        titles.setdefault(section_of(line), []).append(_row(number, line, present))
     return tuple(CountSection(title, tuple(rows)) for title, rows in titles.items()), lacking
-
-
-def _size(component: Component | None) -> tuple[int, int, int]:
-    return (component.family_id, component.size_rank, component.second_rank) if component else (0, 0, 0)
 
 
 def _row(number: int, line: ContentsLine, present: int | None) -> CountRow:
     thing = line.instrument or line.rack_stock
-    notes = []
     parts = line.instrument.parts if line.instrument else 1
-    if parts > 1:
-        notes.append(ngettext("%(n)s part", "%(n)s parts", parts) % {"n": parts})
-    if present is None:
-        notes.append(_("list %(list)s, not recorded as packed") % {"list": line.quantity})
-    elif present < line.quantity:
-        notes.append(
-            _("list %(list)s, short %(short)s") % {"list": line.quantity, "short": line.quantity - present}
-        )
-    elif present > line.quantity:
-        notes.append(
-            _("list %(list)s, %(more)s more") % {"list": line.quantity, "more": present - line.quantity}
-        )
-    return CountRow(number, str(thing), "; ".join(notes), present or 0, line.critical)
+    note = line_note(parts, line.quantity, present)
+    return CountRow(number, str(thing), note, present or 0, line.critical)
 
 
-def _soft(case: Case) -> tuple[SoftSection, ...]:
-    """The kinds that are counted, each once however many sides the case has.
+def _soft(case: Case, plan: TemplatePlan) -> tuple[SoftSection, ...]:
+    """The kinds that are counted, each once however many sides the case has, in the site's order of classes.
 
     How many there are is counted, never copied from the plan, which says per side what is brought.
     """
-    classes = Component.CountClass
-    rows: dict[str, list[Component]] = {kind: [] for kind in (classes.SOFT, classes.SHARP, classes.SMALL)}
-    consumables = PlanConsumable.objects.filter(plan_id=case.plan_id, component__count_class__in=rows)
-    for one in consumables.select_related("component").order_by("component__name"):
-        rows[one.component.count_class].append(one.component)
+    words = {one.klass: one.word for one in plan.classes}
+    found: dict[str, list[Component]] = {}
+    for one in loose_kinds(case.plan_id, list(words)):
+        found.setdefault(one.count_class, []).append(one)
     return tuple(
-        SoftSection(_class_title(kind, ones), tuple(SoftRow(one.name, _in_packs(one)) for one in ones))
-        for kind, ones in rows.items()
-        if ones
+        SoftSection(
+            class_title(words.get(klass, str(CountClass(klass).label)), [one.count_multiple for one in ones]),
+            tuple(SoftRow(one.name, in_packs(one.count_multiple)) for one in ones),
+        )
+        for klass, ones in found.items()
     )
 
 
-def _in_packs(component: Component) -> str:
-    return str(component.count_multiple) if component.count_multiple > 1 else "·"
+def in_packs(multiple: int) -> str:
+    """How a kind is packed: its number, or a dot for single ones."""
+    return str(multiple) if multiple > 1 else "·"
 
 
-def _class_title(kind: str, ones: Sequence[Component]) -> str:
-    if kind == Component.CountClass.SHARP:
-        return _("Sharps")
-    if kind == Component.CountClass.SMALL:
-        return _("Other things that count")
-    multiples = {one.count_multiple for one in ones}
-    if len(multiples) == 1 and multiples != {1}:
-        return _("Soft goods: packed and counted in %(n)s") % {"n": multiples.pop()}
-    return _("Soft goods")
+def class_title(word: str, multiples: Sequence[int]) -> str:
+    """What stands over a class; with the number where all of it is packed alike."""
+    alike = set(multiples)
+    if len(alike) == 1 and alike != {1}:
+        return _("%(class)s: packed and counted in %(n)s") % {"class": word, "n": alike.pop()}
+    return word

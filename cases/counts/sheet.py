@@ -8,7 +8,6 @@ from django.utils.translation import ngettext
 
 from cases.counts.kinds import CountRow, CountSection, CountSheetView, SoftRow, SoftSection, StageHead
 from cases.counts.sheet_signatures import signatures
-from cases.picks.sheet import printed, words
 from trays.identifiers import gs1
 from trays.symbols import datamatrix, lettering
 from trays.symbols.a4 import LEFT, RIGHT, Fact, Head, Sheet, Sticker, draw_sheets
@@ -17,6 +16,7 @@ from trays.symbols.pages import Band, Block, Row, Section, Table
 from trays.symbols.paper import ROW_RULE, Align, Paper, Stroke
 from trays.symbols.parts import Column, column_heads, section_head
 from trays.symbols.stock import A4, SHEET_LINE_DOTS, Area
+from trays.web.paper import printed, words
 
 _ROW = 8.0
 _WRITTEN = 9.0
@@ -43,10 +43,12 @@ def paper_sheet(view: CountSheetView) -> Sheet:
     body = _soft_body(view, edges) if soft else _pack_body(view, edges)
     return Sheet(
         head=_head(view),
-        body=(*body, *signatures(view.stages, soft=soft)),
+        body=(*body, *signatures(view.stages, soft=soft, filled=view.filled, notes=view.notes)),
         caution=view.caution,
         printed=view.printed,
-        list_end=_initials(edges),
+        note=_("Way round: %(way)s") % {"way": view.direction} if view.direction else "",
+        # What is filled from the record is signed in the record, not page by page.
+        list_end=None if view.filled else _initials(edges),
         words=words(),
         language=view.language,
     )
@@ -70,7 +72,8 @@ def _head(view: CountSheetView) -> Head:
             Fact(_("contents list"), view.contents_list),
             Fact(_("sheet of case"), view.sheet_of_case),
         )
-    return Head(_("Count sheet"), view.subject, view.number, view.code, common + rest, right=Sticker())
+    kind = _("Count sheet, filled from the record") if view.filled else _("Count sheet")
+    return Head(kind, view.subject, view.number, view.code, common + rest, right=Sticker())
 
 
 def _asset(code: str) -> str:
@@ -151,6 +154,8 @@ def _pack_body(view: CountSheetView, edges: Sequence[tuple[float, float]]) -> tu
         10.0,
     )
     sections = tuple(_pack_section(section, xs, expected_left) for section in view.sections)
+    if view.filled:
+        return (_pack_band(view), Table(sections=sections, columns=columns))
     added = Section(
         tuple(_blank_row(xs) for _n in range(view.added_rows)),
         head=section_head(
@@ -160,10 +165,7 @@ def _pack_body(view: CountSheetView, edges: Sequence[tuple[float, float]]) -> tu
         ),
         fill=lambda _n: _blank_row(xs),
     )
-    return (
-        _pack_band(view),
-        Table(sections=(*sections, added), columns=columns),
-    )
+    return (_pack_band(view), Table(sections=(*sections, added), columns=columns))
 
 
 def _pack_section(section: CountSection, xs: Sequence[float], expected_left: float) -> Section:
@@ -205,9 +207,16 @@ def _pack_row(row: CountRow, xs: Sequence[float], expected_left: float) -> Row:
             face=Face.BOLD,
             align=Align.CENTRE,
         )
+        _figures(paper, top + 5.9, row.figures, xs[1:])
         _uprights(paper, top, height, xs)
 
     return Row(height, draw, number=row.number)
+
+
+def _figures(paper: Paper, y: float, figures: Sequence[str], xs: Sequence[float]) -> None:
+    """What was counted, one figure in each column between two uprights."""
+    for figure, left, right in zip(figures, xs, xs[1:], strict=False):
+        paper.exact((left + right) / 2, y, figure, 12, width=right - left - 1, least=7, align=Align.CENTRE)
 
 
 def _critical(paper: Paper, x: float, y: float) -> None:
@@ -236,6 +245,8 @@ def _soft_body(view: CountSheetView, edges: Sequence[tuple[float, float]]) -> tu
         10.0,
     )
     sections = tuple(_soft_section(section, xs, packed) for section in view.soft)
+    if view.filled:
+        return (Table(sections=sections, columns=columns),)
     blank = Section(
         tuple(_blank_row(xs) for _n in range(view.blank_kinds)),
         head=section_head(
@@ -265,9 +276,22 @@ def _soft_row(row: SoftRow, xs: Sequence[float], packed: float) -> Row:
             face=Face.BOLD,
             align=Align.CENTRE,
         )
+        _figures(paper, top + 6.0, _soft_figures(row), xs[1:])
         _uprights(paper, top, _WRITTEN, xs)
 
     return Row(_WRITTEN, draw)
+
+
+def _soft_figures(row: SoftRow) -> tuple[str, ...]:
+    """First count, the six boxes of what came on since, the sum, later counts. What has no box of its own is
+    summed in the last one.
+    """
+    boxes = list(row.added[: _BOXES - 1])
+    rest = row.added[_BOXES - 1 :]
+    if rest:
+        boxes.append(rest[0] if len(rest) == 1 else f"{sum(map(int, rest)):+d}")
+    boxes += [""] * (_BOXES - len(boxes))
+    return (row.first, *boxes, row.total, *row.figures)
 
 
 def _initials(edges: Sequence[tuple[float, float]]) -> Band:

@@ -10,7 +10,9 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from cases.bookings.models import Case
 from cases.counts import queries
+from cases.counts.filled import filled_views
 from cases.counts.forms import MakeForm
+from cases.counts.models_counts import TheatreCount
 from cases.counts.services import count_sheets_make
 from cases.counts.sheet import count_sheets_pdf
 from cases.counts.tables import SheetLines
@@ -40,6 +42,7 @@ def count_sheets(request: HttpRequest, pk: int) -> HttpResponse:
         "table": SheetLines(queries.views_of(case, rows, at=now)),
         "stale": queries.stale(case, rows) if rows else "",
         "pick_list": in_force(case),
+        "counted": TheatreCount.objects.filter(case=case).exists(),
         "may_make": may(by=cast(Person, request.user), act="print_count_sheets", site_id=case.site_id),
         "caution": queries.caution(),
         "key": uuid4(),
@@ -61,12 +64,22 @@ def count_sheets_paper(request: HttpRequest, pk: int) -> HttpResponse:
     differs = queries.stale(case, rows)
     if differs:
         raise Refusal("sheets-no-longer-fit", differs, _("Make them again before they are printed."))
-    pdf = count_sheets_pdf(queries.views_of(case, rows, at=timezone.now()))
+    return _paper(count_sheets_pdf(queries.views_of(case, rows, at=timezone.now())), rows[0].number)
+
+
+@require_GET
+def count_sheets_filled(request: HttpRequest, pk: int) -> HttpResponse:
+    """The count as it stands in the record, on the same sheets in the same order."""
+    case = fetch(CASES.all(), by=cast(Person, request.user), act="print_count_sheets", pk=pk)
+    return _paper(count_sheets_pdf(filled_views(case, at=timezone.now())), f"filled-{case.pk}")
+
+
+def _paper(pdf: bytes, name: str) -> HttpResponse:
     return HttpResponse(
         pdf,
         content_type="application/pdf",
         headers={
-            "Content-Disposition": f'attachment; filename="count-sheets-{rows[0].number}.pdf"',
+            "Content-Disposition": f'attachment; filename="count-sheets-{name}.pdf"',
             "Cache-Control": "no-store",
         },
     )

@@ -14,25 +14,44 @@ from trays.staff.models import Person, Role
 K = Role.Kind
 # The pages of each role, the landing page first.
 PAGES: dict[str, tuple[str, ...]] = {
-    K.COORDINATOR: ("fortnight", "pick-lists", "stock", "sets", "reorders", "imports"),
-    K.SURGEON: ("fortnight", "stock", "sets"),
+    K.COORDINATOR: (
+        "fortnight", "pick-lists", "stock", "sets", "reorders", "orders", "loans", "chase", "imports",
+    ),  # fmt: skip
+    K.SURGEON: ("fortnight", "theatre-today", "stock", "sets"),
     K.STERILE_SERVICES: (
-        "sterile-work", "receive", "benches", "machines", "store", "pick-lists", "sets", "fortnight",
+        "sterile-work", "receive", "benches", "machines", "store", "pick-lists", "sets", "loans", "fortnight",
         "labels", "imports",
     ),  # fmt: skip
-    K.SCRUB_NURSE: ("fortnight", "pick-lists", "sets"),
-    K.CIRCULATING_NURSE: ("fortnight", "pick-lists", "sets"),
-    K.STORES: ("reorders", "stock", "store", "pick-lists", "labels", "imports"),
-    K.QUALITY: ("fortnight", "recalls", "sterile-work", "stock", "sets", "reorders", "refused-scans"),
+    K.SCRUB_NURSE: ("theatre-today", "fortnight", "pick-lists", "sets", "chase"),
+    K.CIRCULATING_NURSE: ("theatre-today", "fortnight", "pick-lists", "sets", "chase"),
+    K.STORES: (
+        "reorders", "orders", "stock", "expiry", "receiving", "goods", "loans", "agreements",
+        "store", "pick-lists", "labels", "imports",
+    ),  # fmt: skip
+    K.QUALITY: (
+        "fortnight", "chase", "recalls", "goods", "sterile-work", "stock", "sets", "reorders", "orders",
+        "refused-scans", "imports",
+    ),  # fmt: skip
     K.SUPPLIER: ("help",),
 }
+# As many as stand in one line of a narrow desk's screen beside the scan field and the person.
+SIDE_BY_SIDE = 7
 # Addresses that belong to a page without standing under its own.
-UNDER = {"machines": ("/runs/", "/indicators/")}
+UNDER = {
+    "machines": ("/runs/", "/indicators/"),
+    "orders": ("/order-limits/",),
+    "goods": (
+        "/stock-moves/", "/transfers/", "/stock-takes/", "/set-apart/", "/safety-notices/",
+        "/catalogue-drafts/", "/stock-policy/",
+    ),
+}  # fmt: skip
 KEEPER = ("imports", "fortnight", "sterile-work", "pick-lists", "stock", "sets", "reorders", "labels")
 
 
 def page_labels() -> dict[str, str]:
     return {
+        "theatre-today": _("Today"),
+        "chase": _("To chase"),
         "fortnight": _("Fortnight"),
         "sterile-work": _("Work"),
         "receive": _("Receive"),
@@ -44,6 +63,12 @@ def page_labels() -> dict[str, str]:
         "stock": _("Stock"),
         "sets": _("Sets"),
         "reorders": _("Reorder"),
+        "orders": _("Orders"),
+        "receiving": _("Receiving"),
+        "goods": _("Goods"),
+        "expiry": _("Expiry"),
+        "loans": _("Loans"),
+        "agreements": _("Agreements"),
         "labels": _("Labels"),
         "imports": _("Import"),
         "refused-scans": _("Refused scans"),
@@ -67,19 +92,10 @@ def surroundings(request: HttpRequest) -> dict[str, Any]:
     person = getattr(request, "user", None)
     if not isinstance(person, Person):
         return {}
-    labels = page_labels()
     role = main_role(person)
     site = home_site(person)
     return {
-        "nav": [
-            {
-                "label": labels[name],
-                "url": url,
-                "current": request.path.startswith((url, *UNDER.get(name, ()))),
-            }
-            for name in pages_of(person)
-            if (url := _url(name))
-        ],
+        "nav": _nav(request, pages_of(person)),
         "person_line": {
             "name": person.name,
             "role": role.get_kind_display() if role else "",
@@ -90,6 +106,21 @@ def surroundings(request: HttpRequest) -> dict[str, Any]:
         "workstation": this_workstation(request),
         "half": waiting(request),
     }
+
+
+def _nav(request: HttpRequest, names: tuple[str, ...]) -> list[dict[str, Any]]:
+    """The pages as links; where they are many, the lesser ones under "More"."""
+    labels = page_labels()
+    pages = [
+        {"label": labels[name], "url": url, "current": request.path.startswith((url, *UNDER.get(name, ())))}
+        for name in names
+        if (url := _url(name))
+    ]
+    if len(pages) <= SIDE_BY_SIDE:
+        return pages
+    first, lesser = pages[: SIDE_BY_SIDE - 1], pages[SIDE_BY_SIDE - 1 :]
+    here = next((page for page in lesser if page["current"]), None)
+    return [*first, {"label": here["label"] if here else _("More"), "current": bool(here), "pages": lesser}]
 
 
 def _url(name: str) -> str:

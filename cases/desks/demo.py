@@ -14,7 +14,10 @@ from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
 from cases.bookings.models import Case, TheatreList
-from cases.desks.demo_round import pins_give, round_act
+from cases.desks.demo_goods import goods_act
+from cases.desks.demo_loans import loans_act
+from cases.desks.demo_orders import orders_act
+from cases.desks.demo_round import PIN, pins_give, round_act
 from cases.desks.folder import FileFault, Tell, folder_import
 from cases.desks.importing import import_apply, import_check, kind_named
 from trays.exchange.columns import workday
@@ -60,6 +63,9 @@ def world_ready(*, at: datetime, tell: Tell | None = None) -> str:
         today = at.astimezone(ZONE).date()
         world_load(by=keeper, base_day=today, tell=tell)
         round_act(base_day=today, at=at)
+        orders_act(base_day=today, pin=PIN)
+        loans_act(base_day=today)
+        goods_act(base_day=today)
         return "loaded"
     return "topped up" if lists_top_up(by=keeper, base_day=_base_day(first), at=at) else ""
 

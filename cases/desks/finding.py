@@ -11,12 +11,12 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from cases.bookings.models import Case
+from cases.bookings.models import Case, Construct
 from cases.counts.models import CountSheet
 from cases.desks.found import Finding, Link, not_on_file, refuse
 from cases.picks.models import PickList
 from cases.picks.not_this import Goods
-from cases.picks.papers import case_key, number_from
+from cases.picks.papers import case_key, construct_key, number_from
 from cases.reorders.queries import held_words
 from trays.catalogue.models import Component
 from trays.catalogue.queries import component_by_gtin, families_by_code, search
@@ -26,6 +26,8 @@ from trays.identifiers.meaning import Kind, Part, Reading
 from trays.instruments.models import InstrumentSet, Pack, PackState
 from trays.instruments.models_pieces import Piece
 from trays.instruments.queries import pack_by_number, set_by_grai
+from trays.orders.models import Order
+from trays.orders.reading import number_from as order_number
 from trays.parties.queries import site_day
 from trays.places.models import Place
 from trays.places.queries import place_by_label
@@ -115,6 +117,7 @@ class Finder:
             what=_("Badge of %(name)s") % {"name": person.name},
             why=roles and f"{roles}.",
             keep_raw=False,
+            thing=person,
         )
 
     # Sets, packs, places
@@ -194,7 +197,7 @@ class Finder:
 
     def _sheet(self, reading: Reading) -> Finding:
         key = cast(ours.SheetKey, reading.key)
-        found = self._sheet_by_number(number_from(key.serial), key.line)
+        found = self._sheet_by_number(number_from(key.serial), key.line) or self._order(key.serial)
         return found or not_on_file(_("No sheet with this number is on file."))
 
     def _sheet_by_number(self, number: str, line: int | None) -> Finding | None:
@@ -202,6 +205,8 @@ class Finder:
             return None
         if (key := case_key(number)) is not None:
             return self._case_by_key(key)
+        if (key := construct_key(number)) is not None:
+            return self._record(key)
         listed = PickList.objects.select_related("case").filter(number=number).first()
         if listed is not None and listed.case.site_id in self.sites("see_picks"):
             anchor = f"#line-{line}" if line else ""
@@ -216,6 +221,23 @@ class Finder:
                 url=reverse("count-sheets", args=[sheet.case_id]),
             )
         return None
+
+    def _record(self, key: int) -> Finding | None:
+        """The implant record of one construct: the page of its case's."""
+        construct = Construct.objects.select_related("case").filter(pk=key).first()
+        if construct is None or construct.case.site_id not in self.sites("see_theatre"):
+            return None
+        what = _("Implant record, case %(reference)s") % {"reference": construct.case.reference}
+        return Finding(what=what, url=reverse("theatre-record", args=[construct.case_id]))
+
+    def _order(self, text: str) -> Finding | None:
+        """A purchase order by the number on its paper."""
+        number = order_number(text)
+        order = Order.objects.filter(number=number).first() if number else None
+        if order is None or order.site_id not in self.sites("see_orders"):
+            return None
+        what = _("Order %(number)s") % {"number": order.number}
+        return Finding(what=what, url=reverse("order", args=[order.pk]))
 
     def _case_by_key(self, key: int) -> Finding | None:
         case = Case.objects.filter(pk=key, site_id__in=self.sites("see_cases")).first()
@@ -320,6 +342,7 @@ class Finder:
         return (
             self._case(text)
             or self._sheet_by_number(number, line)
+            or self._order(text)
             or self._go_to_set(_set_by_code(text))
             or self._go_to_pack(pack_by_number(text))
             or self._piece(text)

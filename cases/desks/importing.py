@@ -1,9 +1,9 @@
 """The acts of importing: check a file, apply what was checked, set it aside."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from datetime import date, datetime
-from typing import Any, BinaryIO
+from collections.abc import Collection, Iterable, Iterator
+from datetime import date, datetime, timedelta
+from typing import BinaryIO
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from cases.desks.imports import BY_CODE
 from trays.exchange import staging
 from trays.exchange.columns import Setting
-from trays.exchange.kinds import ImportKind, Moves, OutOfDate, SiteFacts
+from trays.exchange.kinds import Gathered, ImportKind, OutOfDate, SiteFacts
 from trays.exchange.models import ImportRun
 from trays.exchange.reader import FileRefused, open_sheet
 from trays.ledger.append import HOUSE, Line, record
@@ -21,6 +21,9 @@ from trays.parties.models import Site
 from trays.staff.access import may
 from trays.staff.models import Person
 from trays.web.errors import NotAllowed, NotThere, Refusal, Unreadable
+
+STUCK = timedelta(hours=1)
+"""A file that is being applied for longer than this has lost its worker, and may be set aside."""
 
 
 def kind_named(code: str) -> type[ImportKind]:
@@ -95,7 +98,8 @@ def import_check_waiting(*, run: ImportRun, at: datetime) -> ImportRun:
     if run.state != ImportRun.State.CHECKING:
         return run
     kind = _kind_of(run, by=run.by, at=at)
-    staging.check(run, kind, staging.take_parts(run), limit=settings.IMPORT_LIMIT_BYTES)
+    with staging.take_parts(run) as file:
+        staging.check(run, kind, file, limit=settings.IMPORT_LIMIT_BYTES)
     return run
 
 
@@ -128,6 +132,34 @@ def import_apply(*, run: ImportRun, by: Person, at: datetime) -> Counter[str]:
     Raises NotAllowed; Refusal "import-faulty", "import-applied-already", "import-not-checked",
     "import-set-aside", "import-out-of-date", and what the acts behind the rows refuse.
     """
+    moved = _applied(run=run, by=by, at=at)
+    run.refresh_from_db()
+    return moved.counts()
+
+
+def import_try(*, run: ImportRun, by: Person, at: datetime) -> Counter[str]:
+    """A dry run: apply what was checked, take all of it back, and say how many of what it would make.
+
+    Raises as `import_apply`; nothing is saved, whatever happens.
+    """
+    try:
+        with transaction.atomic():
+            moved = _applied(run=run, by=by, at=at)
+            raise _TakenBack(moved.counts())
+    except _TakenBack as back:
+        run.refresh_from_db()
+        return back.counts
+
+
+class _TakenBack(Exception):
+    """Takes a dry run's transaction back."""
+
+    def __init__(self, counts: Counter[str]) -> None:
+        super().__init__()
+        self.counts = counts
+
+
+def _applied(*, run: ImportRun, by: Person, at: datetime) -> Gathered:
     kind = kind_named(run.kind)
     _require(by=by, kind=kind)
     try:
@@ -135,19 +167,47 @@ def import_apply(*, run: ImportRun, by: Person, at: datetime) -> Counter[str]:
             locked = _locked(run)
             _refuse_state(locked)
             _refuse_same_since(locked)
-            rows = staging.staged(locked)
             applier = _kind_of(locked, by=by, at=at)
-            _refuse_sites(applier, rows)
-            moves = staging.apply(locked, applier, rows, by=by, at=at)
-            _record(moves, kind=kind, by=by, at=at)
+            _refuse_sites(applier, locked)
+            moved = staging.apply(locked, applier, by=by, at=at)
+            _record(moved, kind=kind, by=by, at=at)
     except (IntegrityError, OutOfDate) as error:
         raise Refusal(
             "import-out-of-date",
             _("Something that this file relies on has changed since it was checked."),
             _("Hand the file in again, so that it is checked against what is on file now."),
         ) from error
-    run.refresh_from_db()
-    return Counter(moved.subject for lines in moves.values() for moved in lines)
+    return moved
+
+
+def import_apply_later(*, run: ImportRun, by: Person, at: datetime) -> ImportRun:
+    """Leave a checked file to the worker, who applies it (see `import_apply_waiting`).
+
+    Raises NotAllowed; Refusal as `import_apply` where it cannot be applied.
+    """
+    _require(by=by, kind=kind_named(run.kind))
+    with transaction.atomic():
+        locked = _locked(run)
+        _refuse_state(locked)
+        locked.state, locked.note = ImportRun.State.APPLYING, ""
+        locked.save(update_fields=["state", "note"])
+    return locked
+
+
+def import_apply_waiting(*, run: ImportRun, by: Person, at: datetime) -> ImportRun:
+    """Apply a file that was left to the worker; if that is refused it is checked again, with why as note."""
+    if run.state != ImportRun.State.APPLYING:
+        return run
+    run.state = ImportRun.State.CHECKED
+    try:
+        with transaction.atomic():
+            run.save(update_fields=["state"])
+            import_apply(run=run, by=by, at=at)
+    except Refusal as refusal:
+        run.note = f"{refusal.sentence} {refusal.next_step}"
+        run.state = ImportRun.State.CHECKED
+        run.save(update_fields=["state", "note"])
+    return run
 
 
 def import_set_aside(*, run: ImportRun, by: Person, at: datetime) -> ImportRun:
@@ -160,6 +220,8 @@ def import_set_aside(*, run: ImportRun, by: Person, at: datetime) -> ImportRun:
         locked = ImportRun.objects.select_for_update().get(pk=run.pk)
         if locked.state == ImportRun.State.APPLIED:
             raise _applied_already()
+        if locked.state == ImportRun.State.APPLYING and at - locked.at < STUCK:
+            raise _being_applied()
         locked.rows.all().delete()
         locked.state = ImportRun.State.SET_ASIDE
         locked.save(update_fields=["state"])
@@ -187,16 +249,24 @@ def _refuse_same_since(run: ImportRun) -> None:
         raise OutOfDate
 
 
-def _refuse_sites(kind: ImportKind, rows: Sequence[dict[str, Any]]) -> None:
+def _refuse_sites(kind: ImportKind, run: ImportRun) -> None:
     """The one who applies may be another than the one who checked."""
     if kind.allowed is None:
         return
-    if any(kind.site_of(values) not in kind.allowed for values in rows):
+    if any(kind.site_of(values) not in kind.allowed for chunk in staging.staged(run) for values in chunk):
         raise NotAllowed(
             "not-your-act",
             _("The file holds rows of a site where your role does not include this."),
             _("Hand it to a colleague of that site."),
         )
+
+
+def _being_applied() -> Refusal:
+    return Refusal(
+        "import-being-applied",
+        _("This file is being applied at this moment."),
+        _("Wait until that has ended; the page says so."),
+    )
 
 
 def _applied_already() -> Refusal:
@@ -219,24 +289,36 @@ def _refuse_state(run: ImportRun) -> None:
         )
     if run.state == state.SET_ASIDE:
         raise Refusal("import-set-aside", _("This file was set aside."), _("Hand it in again."))
+    if run.state == state.APPLYING:
+        raise _being_applied()
     if run.state != state.CHECKED:
         raise Refusal(
             "import-not-checked", _("This file is still being checked."), _("Wait until the check has ended.")
         )
 
 
-def _record(moves: Moves, *, kind: type[ImportKind], by: Person, at: datetime) -> None:
+class _Lines(Collection[Line]):
+    """The lines of one site, made anew each time they are walked."""
+
+    def __init__(self, moved: Gathered, site_id: int | None) -> None:
+        self._moved, self._site_id = moved, site_id
+        self._count = sum(1 for _line in moved.lines(site_id))
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __contains__(self, line: object) -> bool:
+        return any(one == line for one in self)
+
+    def __iter__(self) -> Iterator[Line]:
+        for one in self._moved.lines(self._site_id):
+            yield Line(one.subject, one.subject_id, one.before, one.after, one.quantity)
+
+
+def _record(moved: Gathered, *, kind: type[ImportKind], by: Person, at: datetime) -> None:
     codes = dict(Site.objects.values_list("pk", "code"))
-    chains = {HOUSE if site is None else codes[site]: lines for site, lines in moves.items()}
+    chains = {HOUSE if site is None else codes[site]: site for site in moved.sites}
     # Always in the same order, so that two imports never wait for each other's chains.
     for chain in sorted(chains):
-        record(
-            chain=chain,
-            verb=f"import.{kind.code}",
-            by=by,
-            at=at,
-            lines=[
-                Line(one.subject, one.subject_id, one.before, one.after, one.quantity)
-                for one in chains[chain]
-            ],
-        )
+        lines = _Lines(moved, chains[chain])
+        record(chain=chain, verb=f"import.{kind.code}", by=by, at=at, lines=lines)

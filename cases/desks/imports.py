@@ -3,6 +3,7 @@
 from cases.bookings.importing import Cases, TheatreLists
 from cases.bookings.importing_plans import PlanConsumables, Plans, PlanSets, PlanSlots, Procedures
 from cases.bookings.importing_predictions import Predictions
+from cases.counts.importing_templates import CountTemplates
 from cases.forecasts.importing import ErrorTables, Outcomes
 from cases.reorders.importing import StockRules
 from cases.reservations.importing import Holds, SetHolds
@@ -10,6 +11,8 @@ from trays.catalogue.importing import Components, Families, FitRules, PackLevels
 from trays.exchange.kinds import ImportKind
 from trays.instruments.importing import Contents, InstrumentTypes, Serves, SetDesigns
 from trays.instruments.importing_sets import PackLines, Packs, Sets
+from trays.loans.importing import Agreements, Prices
+from trays.loans.importing_offers import LoanOfferContents, LoanOffers
 from trays.parties.importing import Parties, Sites
 from trays.places.importing import Places
 from trays.processing.importing import (
@@ -54,6 +57,7 @@ KINDS: tuple[type[ImportKind], ...] = (
     Units,
     Piles,
     Procedures,
+    CountTemplates,
     Plans,
     PlanSlots,
     PlanSets,
@@ -66,5 +70,9 @@ KINDS: tuple[type[ImportKind], ...] = (
     StockRules,
     Holds,
     SetHolds,
+    Agreements,
+    Prices,
+    LoanOffers,
+    LoanOfferContents,
 )
 BY_CODE: dict[str, type[ImportKind]] = {kind.code: kind for kind in KINDS}

@@ -81,7 +81,8 @@ def _next_cases(site: Site, at: datetime, days: int) -> Iterable[Case]:
 
 
 def _write_alerts(out: Path, site: Site, at: datetime) -> int:
-    lines = alert_lines(alerts(site=site, at=at))
+    found = alerts(site=site, at=at)
+    lines = alert_lines(found.rows, found.day, site=site.code)
     heads, *rows = AlertTable(lines).as_values()
     (out / f"reorder-{site.code}.csv").write_bytes(write_csv(rows, heads))
     return len(lines)

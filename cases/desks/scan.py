@@ -90,7 +90,7 @@ class _Desk:
         self.wait_for_the_rest(whole, found)
         where = self.where
         found = acted(
-            found, request=self.request, path=where.page, by=self.by, at=self.at, key=where.client_key
+            found, whole, request=self.request, path=where.page, by=self.by, at=self.at, key=where.client_key
         )
         if found.stays:
             return self.stay(found, raw=raw, reading=whole)
@@ -102,10 +102,11 @@ class _Desk:
 
     def stay(self, found: Finding, *, raw: bytes, reading: Reading) -> HttpResponse:
         """The page of work has done its act: its parts are loaded anew, without scripts all of it."""
-        if not wants_part(self.request):
-            messages.success(self.request, " ".join(filter(None, (found.what, found.why))))
-            return go_to(self.request, address_of(self.where.page))
         answer = self.answer(found, raw=raw, reading=reading)
+        if not wants_part(self.request):
+            say = messages.warning if found.refused else messages.success
+            say(self.request, " ".join(filter(None, (found.what, found.why, found.next_step))))
+            return go_to(self.request, address_of(self.where.page))
         answer["HX-Trigger"] = "worked"
         return answer
 

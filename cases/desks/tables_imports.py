@@ -15,6 +15,7 @@ State = ImportRun.State
 STATE_ICONS = {
     State.CHECKING: "open",
     State.CHECKED: "accepted",
+    State.APPLYING: "open",
     State.FAULTY: "differs",
     State.APPLIED: "ok",
     State.SET_ASIDE: "missing",

@@ -12,16 +12,18 @@ from django.views.decorators.http import require_http_methods, require_safe
 from cases.desks.forms_imports import HandInForm
 from cases.desks.importing import (
     import_apply,
+    import_apply_later,
     import_begin,
     import_check,
     import_set_aside,
+    import_try,
     kind_named,
     kinds_for,
     may_import,
 )
 from cases.desks.imports import BY_CODE
 from cases.desks.tables_imports import FaultLines, RunLines
-from cases.desks.tasks import check_waiting
+from cases.desks.tasks import apply_waiting, check_waiting
 from trays.exchange import templates, writer
 from trays.exchange.models import ImportRun
 from trays.staff.models import Person
@@ -31,6 +33,8 @@ from trays.web.table import answer_table
 
 # Smaller files are checked while the person waits; larger ones by the worker.
 AT_ONCE_BYTES = 1024 * 1024
+AT_ONCE_ROWS = 5_000
+UNDER_WAY = (ImportRun.State.CHECKING, ImportRun.State.APPLYING)
 TEMPLATES = {
     "csv": (templates.template_csv, writer.CSV_TYPE),
     "xlsx": (templates.template_xlsx, writer.XLSX_TYPE),
@@ -120,7 +124,7 @@ def import_run(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         return _act(request, run, by)
     if wants_part(request) and request.htmx.target == "progress":  # type: ignore[attr-defined]
-        if run.state != ImportRun.State.CHECKING:
+        if run.state not in UNDER_WAY:
             return HttpResponse(status=204, headers={"HX-Refresh": "true", "Cache-Control": "no-store"})
         return answer_page(request, "cases/desks/_import_progress.html", {"run": run})
     faults = run.faults.count()
@@ -130,6 +134,8 @@ def import_run(request: HttpRequest, pk: int) -> HttpResponse:
         "faults": faults,
         "again": _applied_before(run),
         "states": ImportRun.State,
+        "under_way": run.state in UNDER_WAY,
+        "at_once": run.rows_read <= AT_ONCE_ROWS,
     }
     table = FaultLines(run.faults.order_by("number", "pk"))
     return answer_table(request, table, "cases/desks/import_run.html", context, file_name=f"faults-{run.pk}")
@@ -143,7 +149,17 @@ def _applied_before(run: ImportRun) -> ImportRun | None:
 
 def _act(request: HttpRequest, run: ImportRun, by: Person) -> HttpResponse:
     act = request.POST.get("act")
-    if act == "apply":
+    if act == "apply" and run.rows_read > AT_ONCE_ROWS:
+        import_apply_later(run=run, by=by, at=timezone.now())
+        apply_waiting.enqueue(run.pk, by.pk)
+    elif act == "try":
+        made = import_try(run=run, by=by, at=timezone.now())
+        messages.info(
+            request,
+            _("Tried and taken back: %(rows)s rows would record %(made)s things. Nothing is saved.")
+            % {"rows": run.rows_read, "made": made.total()},
+        )
+    elif act == "apply":
         made = import_apply(run=run, by=by, at=timezone.now())
         messages.success(
             request,

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 from cases.desks import work_words
 from cases.desks.tables_work import WorkTable
 from cases.desks.work import work_board
+from cases.usage.views_failing import calls
 from trays.places.choose import site_choice
 from trays.staff.models import Person
 from trays.web.table import PER_PAGE_MOST, answer_table
@@ -35,6 +36,7 @@ def work(request: HttpRequest) -> HttpResponse:
         "owed": board.owed,
         "wanted": in_hundred(board.snapshot.policy.wanted_in_room),
         "reckoned": board.snapshot.way is None,
+        **calls(choice.site, by, at),
     }
     table = WorkTable(list(board.lines), at=at)
     return answer_table(

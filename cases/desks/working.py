@@ -15,11 +15,27 @@ from django.urls import Resolver404, resolve, reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from cases.desks.at_delivery import take_in
+from cases.desks.at_loan import loan_comes, loan_goes
+from cases.desks.at_shelf import (
+    goods_in,
+    move_here,
+    place_to_count,
+    seen_here,
+    shelf_first,
+    sought_found,
+    transfer_scan,
+)
+from cases.desks.at_table import accept_pack, badge, box, open_case, open_pack
 from cases.desks.found import Finding, Link, refuse
+from cases.desks.page_scan import Scan, wrong
+from cases.desks.page_scan import done as _done
 from cases.picks.not_this import Goods, line_words
 from cases.picks.queries import whole_lists
 from cases.picks.ticking import goods_pick, packs_pick
-from trays.instruments.models import InstrumentSet, Pack, PackState
+from trays.identifiers import ours
+from trays.identifiers.meaning import Reading
+from trays.instruments.models import Pack, PackState
 from trays.instruments.models_pieces import Piece
 from trays.places.models import Place
 from trays.processing import bench, queries, queries_bench, runs, views_bench
@@ -29,37 +45,13 @@ from trays.processing.models import LineState
 from trays.processing.models_machines import RunPack, RunState
 from trays.processing.moving import no_way
 from trays.processing.putting import named, no_place, packs_put
-from trays.processing.receiving import packs_of
 from trays.processing.storing import OUTLETS, SHELVES
 from trays.staff.access import may
 from trays.staff.models import Person
 from trays.web.errors import Refusal
 
-
-@dataclass(frozen=True, slots=True)
-class Scan:
-    """One scan on a page of work: by whom, when, with the device's key; `pk` is the page's own row."""
-
-    request: HttpRequest
-    by: Person
-    at: datetime
-    key: UUID | None
-    pk: int
-    found: Finding
-
-    @property
-    def thing(self) -> Any:
-        return self.found.thing
-
-    @property
-    def packs(self) -> list[Pack]:
-        """The packs that the scan stands for: one, or all of a set."""
-        if isinstance(self.thing, InstrumentSet):
-            return packs_of(self.thing)
-        if isinstance(self.thing, Pack):
-            return list(shown_packs().filter(pk=self.thing.pk))
-        return []
-
+NOT_ON_FILE = ("unknown-item", "unit-not-on-file")
+"""Refusals of codes that are read well but lead to nothing on file."""
 
 Act = Callable[[Scan], Finding | None]
 """Does the page's act and says so; None where this page has nothing to do with the thing. Raises Refusal."""
@@ -67,11 +59,22 @@ Act = Callable[[Scan], Finding | None]
 
 @dataclass(frozen=True, slots=True)
 class WorkPage:
-    """A page whose scans act: the name of its address, and whether that names a row."""
+    """A page whose scans act: the name of its address, and whether that names a row.
+
+    `facts`: what is scanned there is a fact, so also codes that are not on file reach its act; with
+    `sets` those of sets too.
+    """
 
     name: str
     act: Act
     of_row: bool = False
+    facts: bool = False
+    sets: bool = False
+
+    def takes(self, found: Finding, reading: Reading) -> bool:
+        """Whether what leads to nothing on file reaches the act all the same."""
+        new_set = self.sets and isinstance(reading.key, ours.SetKey)
+        return self.facts and (found.code in NOT_ON_FILE or new_set)
 
 
 def work_page(path: str) -> tuple[WorkPage, dict[str, Any]] | None:
@@ -96,27 +99,27 @@ def address_of(path: str) -> str:
 
 
 def acted(
-    found: Finding, *, request: HttpRequest, path: str, by: Person, at: datetime, key: UUID | None
+    found: Finding,
+    reading: Reading,
+    *,
+    request: HttpRequest,
+    path: str,
+    by: Person,
+    at: datetime,
+    key: UUID | None,
 ) -> Finding:
     """What becomes of a finding on the page where it was scanned: the page's act, its refusal, or itself."""
     here = work_page(path)
-    if here is None or found.refused or found.ways:
+    if here is None or found.ways or (found.refused and not here[0].takes(found, reading)):
         return found
     page, kwargs = here
     try:
-        done = page.act(Scan(request, by, at, key, int(kwargs.get("pk", 0)), found))
+        done = page.act(Scan(request, by, at, key, int(kwargs.get("pk", 0)), found, reading))
     except Refusal as refusal:
         said = refuse(refusal.code, refusal.sentence, refusal.next_step, keep_raw=found.keep_raw)
         opens = (Link(_("Open it"), found.url),) if found.url else found.links
         return replace(said, links=opens)
     return done or found
-
-
-def wrong(scan: Scan, wanted: str) -> Refusal:
-    """What is said of a thing that has no place on this page."""
-    return Refusal(
-        "wrong-thing-here", _("%(what)s: that does not go in here.") % {"what": scan.found.what}, wanted
-    )
 
 
 def _fill(scan: Scan) -> Finding | None:
@@ -280,10 +283,6 @@ def _pick(scan: Scan) -> Finding | None:
     )
 
 
-def _done(what: str, why: str = "", next_step: str = "") -> Finding:
-    return Finding(what=what, why=why, next_step=next_step, stays=True)
-
-
 def _wants_packs() -> str:
     return _("Scan a pack, or a set for all its packs.")
 
@@ -298,6 +297,21 @@ WORK = {
         WorkPage("store", _bring),
         WorkPage("pack", _bring_this, of_row=True),
         WorkPage("pick-list", _pick, of_row=True),
+        WorkPage("theatre-today", open_case),
+        WorkPage("theatre-case", open_pack, of_row=True, facts=True),
+        WorkPage("theatre-count", accept_pack, of_row=True),
+        WorkPage("theatre-implants", box, of_row=True, facts=True),
+        WorkPage("theatre-sign", badge, of_row=True),
+        WorkPage("order-receive", take_in, of_row=True, facts=True),
+        WorkPage("receiving", goods_in, facts=True),
+        WorkPage("stock-moves", shelf_first),
+        WorkPage("stock-moves-to", move_here, of_row=True, facts=True),
+        WorkPage("transfer", transfer_scan, of_row=True, facts=True),
+        WorkPage("stock-takes", place_to_count),
+        WorkPage("stock-take", seen_here, of_row=True, facts=True),
+        WorkPage("safety-notice", sought_found, of_row=True, facts=True),
+        WorkPage("loan-arrive", loan_comes, of_row=True, facts=True, sets=True),
+        WorkPage("loan-count-out", loan_goes, of_row=True, facts=True),
     )
 }
 _FORMS = {
@@ -313,7 +327,27 @@ _FORMS = {
             "bench-reopen", "bench-pack",
         ),
         "store": ("store-gather", "store-place", "store-done"),
+        "theatre-case": ("theatre-open", "theatre-trolley", "theatre-pack"),
+        "theatre-sign": ("theatre-record-sign", "theatre-unsigned", "theatre-close-exception"),
+        "theatre-implants": ("theatre-box-open", "theatre-box-down", "theatre-decision", "theatre-explant"),
         "pick-list": ("pick-list-line", "pick-list-undo", "pick-list-issue"),
+        "loan-arrive": ("loan-arrive-set", "loan-arrive-shelf", "loan-arrive-unit"),
+        "loan-count-out": ("loan-count-seen", "loan-count-done"),
+        "order-receive": (
+            "order-receive-begin", "order-receive-hand", "order-receive-undo", "order-receive-done",
+        ),
+        "receiving": ("receiving-do",),
+        "stock-moves-to": ("stock-move-thing", "stock-move-ticked", "stock-move-pieces"),
+        "transfer": (
+            "transfer-thing", "transfer-pieces", "transfer-off", "transfer-send", "transfer-cancel",
+            "transfer-arrive", "transfer-end",
+        ),
+        "stock-takes": ("stock-take-begin",),
+        "stock-take": (
+            "stock-take-see", "stock-take-pieces", "stock-take-recount", "stock-take-agree",
+            "stock-take-adjust", "stock-take-break-off",
+        ),
+        "safety-notice": ("safety-notice-close",),
         "pack": (
             "pack-store", "pack-issue", "pack-open", "pack-quarantine", "pack-lift", "pack-back", "pack-out",
         ),

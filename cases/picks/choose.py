@@ -1,8 +1,8 @@
 """Which physical unit answers which wanted size: plain values in, plain values out, no database.
 
 A unit already held for the case is taken before one held for its list, and that before a free one; among
-them the site's order of owners decides, then the date: first expired first, no date last. A unit must be
-in date on the day of the operation, its last day included.
+them one that is marked to be used first comes first, then the site's order of owners decides, then the date:
+first expired first, no date last. A unit must be in date on the day of the operation, its last day included.
 """
 
 from __future__ import annotations
@@ -41,6 +41,7 @@ class Candidate:
     tenure: str
     expires: date | None
     kept: Kept = Kept.FREE
+    use_first: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,12 @@ def choose_units(
     usable = {
         component_id: sorted(
             (one for one in ones if one.kept is not Kept.OTHER and in_date(one.expires, day)),
-            key=lambda one: (one.kept, *_order_of_use(one.tenure, one.expires, owner_order), one.unit_id),
+            key=lambda one: (
+                one.kept,
+                not one.use_first,
+                *_order_of_use(one.tenure, one.expires, owner_order),
+                one.unit_id,
+            ),
         )
         for component_id, ones in on_hand.items()
     }

@@ -98,7 +98,10 @@ def _units(found: Gathered, case: Case, plan: PickPlan, units: Mapping[int, Unit
     held = open_holds(units)
     component_ids = {size.component_id for size in sizes}
     candidates = [
-        Candidate(unit.pk, unit.component_id, unit.tenure, unit.expires, _kept(held.get(unit.pk), case))
+        Candidate(
+            unit.pk, unit.component_id, unit.tenure, unit.expires, _kept(held.get(unit.pk), case),
+            unit.use_first,
+        )
         for unit in units.values()
         if unit.component_id in component_ids and unit.site_id == case.site_id and unit.state in Unit.ON_HAND
     ]

@@ -42,30 +42,43 @@ def packs_issue_for(
     def work() -> list[PackFor]:
         locking.lock(cases=[case.pk])
         check_in_force(pick_list)
-        ticked = pick_list.lines.filter(pack__isnull=False, picked_at__isnull=False)
-        had = set(_had(case).values_list("pack_id", "round"))
-        picked = lock_packs(ticked.values_list("pack_id", flat=True))
-        # One that came back by another door is here again, whatever was kept of it.
-        locked = [pack for pack in picked if (pack.pk, pack.round) not in had or pack.state in ON_A_SHELF]
-        if not locked:
+        made, lines = issue_for_within(by=by, pick_list=pick_list, at=at)
+        if not made:
             raise Refusal(
                 "nothing-picked",
                 _("No picked pack of this list is waiting to leave."),
                 _("Scan the packs first; each scan ticks its line."),
             )
-        moved = issue_within(by=by, locked=locked, place=theatre, at=at)
-        # It is no longer with the case that had it before.
-        PackFor.objects.filter(_of(locked), returned_at__isnull=True, opened_at__isnull=True).update(
-            returned_at=at, returned_by=by
-        )
-        made = PackFor.objects.bulk_create(
-            [PackFor(case=case, pack=pack, round=pack.round, issued_at=at, issued_by=by) for pack in locked]
-        )
-        lines = [*_lines(made, "picked", "issued"), *moved]
         _record(case, "pick_list.issue", by, at, client_key, lines, made, theatre)
         return made
 
     return _once("pick_list.issue", by, client_key, work, case)
+
+
+def issue_for_within(
+    *, by: Person, pick_list: PickList, at: datetime, but: Collection[int] = ()
+) -> tuple[list[PackFor], list[Line]]:
+    """The same within a larger act that has locked the case; nothing where no picked pack waits to leave.
+
+    `but` are packs that stay as they are.
+    """
+    case = pick_list.case
+    ticked = pick_list.lines.filter(pack__isnull=False, picked_at__isnull=False).exclude(pack__in=list(but))
+    had = set(_had(case).values_list("pack_id", "round"))
+    picked = lock_packs(ticked.values_list("pack_id", flat=True))
+    # One that came back by another door is here again, whatever was kept of it.
+    locked = [pack for pack in picked if (pack.pk, pack.round) not in had or pack.state in ON_A_SHELF]
+    if not locked:
+        return [], []
+    moved = issue_within(by=by, locked=locked, place=case.list.theatre, at=at)
+    # It is no longer with the case that had it before.
+    PackFor.objects.filter(_of(locked), returned_at__isnull=True, opened_at__isnull=True).update(
+        returned_at=at, returned_by=by
+    )
+    made = PackFor.objects.bulk_create(
+        [PackFor(case=case, pack=pack, round=pack.round, issued_at=at, issued_by=by) for pack in locked]
+    )
+    return made, [*_lines(made, "picked", "issued"), *moved]
 
 
 def packs_open_for(
@@ -81,24 +94,31 @@ def packs_open_for(
 
     def work() -> list[PackFor]:
         locked = lock_packs(pack.pk for pack in packs)
-        moved = open_within(by=by, locked=locked, place=case.list.theatre, at=at)
-        PackFor.objects.filter(_of(locked), returned_at__isnull=True, opened_at__isnull=True).exclude(
-            case=case
-        ).update(returned_at=at, returned_by=by)
-        rows = []
-        for pack in locked:
-            row, _made = PackFor.objects.get_or_create(
-                case=case, pack=pack, round=pack.round, returned_at=None,
-                defaults={"issued_at": at, "issued_by": by},
-            )  # fmt: skip
-            row.opened_at, row.opened_by = at, by
-            row.save(update_fields=["opened_at", "opened_by"])
-            rows.append(row)
-        lines = [*_lines(rows, "issued", "opened"), *moved]
+        rows, lines = open_for_within(by=by, case=case, locked=locked, at=at)
         _record(case, "case.open-packs", by, at, client_key, lines, rows, case.list.theatre)
         return rows
 
     return _once("case.open-packs", by, client_key, work, case)
+
+
+def open_for_within(
+    *, by: Person, case: Case, locked: Collection[Pack], at: datetime
+) -> tuple[list[PackFor], list[Line]]:
+    """The same for locked packs within a larger act, with no event written."""
+    moved = open_within(by=by, locked=locked, place=case.list.theatre, at=at)
+    PackFor.objects.filter(_of(locked), returned_at__isnull=True, opened_at__isnull=True).exclude(
+        case=case
+    ).update(returned_at=at, returned_by=by)
+    rows = []
+    for pack in locked:
+        row, _made = PackFor.objects.get_or_create(
+            case=case, pack=pack, round=pack.round, returned_at=None,
+            defaults={"issued_at": at, "issued_by": by},
+        )  # fmt: skip
+        row.opened_at, row.opened_by = at, by
+        row.save(update_fields=["opened_at", "opened_by"])
+        rows.append(row)
+    return rows, [*_lines(rows, "issued", "opened"), *moved]
 
 
 def packs_return_from(

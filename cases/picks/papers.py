@@ -13,6 +13,7 @@ from trays.parties.models import Site
 
 PICK_LIST = "PL"
 COUNT_SHEET = "CS"
+IMPLANT_RECORD = "IR"
 CASE = "CA"
 
 
@@ -29,8 +30,8 @@ def serial_of(number: str) -> str:
 def number_from(serial: str) -> str:
     """The number that a scanned serial stands for; "" when it is none of ours."""
     letters, digits = serial[:2], serial[2:]
-    known = letters in (PICK_LIST, COUNT_SHEET, CASE) and digits.isascii() and digits.isdecimal()
-    return f"{letters}-{digits}" if known else ""
+    ours_ = letters in (PICK_LIST, COUNT_SHEET, IMPLANT_RECORD, CASE)
+    return f"{letters}-{digits}" if ours_ and digits.isascii() and digits.isdecimal() else ""
 
 
 def sheet_code(site: Site, number: str) -> str:
@@ -51,6 +52,12 @@ def case_key(number: str) -> int | None:
     """The key of the case that a number of ours names; None when it names a sheet."""
     letters, _hyphen, digits = number.partition("-")
     return int(digits) if letters == CASE and len(digits) < 19 else None
+
+
+def construct_key(number: str) -> int | None:
+    """The key of the construct whose implant record a number of ours names; None for any other sheet."""
+    letters, _hyphen, digits = number.partition("-")
+    return int(digits) if letters == IMPLANT_RECORD and len(digits) < 19 else None
 
 
 def line_code(site: Site, number: str, line: int) -> str:

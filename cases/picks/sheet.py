@@ -1,6 +1,5 @@
 """The pick list on paper: size run, lines in walking order, signatures."""
 
-from collections.abc import Callable
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -8,14 +7,13 @@ from django.utils.translation import ngettext
 from cases.picks.kinds import NotOnSite, PickPlace, PickRow, PickSheet
 from cases.picks.sheet_run import GROUP_MARKS, size_run
 from trays.symbols import datamatrix, lettering, marks
-from trays.symbols.a4 import LEFT, RIGHT, Fact, Head, Sheet, VerdictPanel, Words, draw_sheet
+from trays.symbols.a4 import LEFT, RIGHT, Fact, Head, Sheet, VerdictPanel, draw_sheet
 from trays.symbols.lettering import Face
-from trays.symbols.pages import Band, Block, Row, Section, Table, TooTall
+from trays.symbols.pages import Band, Block, Row, Section, Table
 from trays.symbols.paper import Align, Paper, Stroke
 from trays.symbols.parts import Column, column_heads, free_lines, section_head, signed, together
-from trays.symbols.payload import PayloadRefused
 from trays.symbols.stock import SHEET_LINE_DOTS, Area
-from trays.web.errors import Refusal
+from trays.web.paper import printed, words
 
 # Columns, mm from the page's left edge (paper rules: tick 9, no. 8, code 13, what 84, group 24, take 10,
 # bin 14, picked by 16).
@@ -38,18 +36,6 @@ def pick_list_pdf(sheet: PickSheet) -> bytes:
     made: then nothing is printed.
     """
     return printed(lambda: draw_sheet(paper_sheet(sheet)))
-
-
-def printed(draw: Callable[[], bytes]) -> bytes:
-    """What ``draw`` makes, or in words why no paper comes: never a sheet with half a number on it."""
-    try:
-        return draw()
-    except (lettering.DoesNotFit, PayloadRefused, TooTall) as why:
-        raise Refusal(
-            "not-printed",
-            _("The sheet was not printed: %(why)s") % {"why": why},
-            _("Shorten it where it was entered, then print again."),
-        ) from why
 
 
 def paper_sheet(sheet: PickSheet) -> Sheet:
@@ -99,19 +85,6 @@ def _notice(sentence: str) -> Block:
             paper.text(LEFT + 3, top + 7.2 + number * 4.6, line, 10, Face.BOLD)
 
     return Block(height + 3.0, draw)
-
-
-def words() -> Words:
-    """The sheet's own words in the reader's language."""
-    return Words(
-        page_of=_("page {page} of {pages}"),
-        of=_("{page} of {pages}"),
-        lines=_("lines {first} to {last} of {total}"),
-        one_line=_("line {first} of {total}"),
-        all_lines=_("{total} lines"),
-        sheet=_("Sheet {number} · printed {printed}"),
-        sticker=_("patient’s sticker here"),
-    )
 
 
 def _head(sheet: PickSheet) -> Head:

@@ -28,8 +28,11 @@ from trays.instruments.queries import set_facts
 from trays.ledger.append import Line, record
 from trays.staff.access import require
 from trays.staff.models import Person
+from trays.stock.models import Unit
+from trays.stock.moving import state_word
 from trays.stock.queries import site_day
 from trays.web.errors import Refusal
+from trays.web.wording import sitetime
 
 
 def packs_pick(
@@ -62,7 +65,8 @@ def goods_pick(
 
     Raises Refusal "list-replaced", "case-not-open", "not-on-this-list" (side and size are said),
     "another-lot" (says which is wanted), "lot-not-read" (a unit by its item number alone),
-    "picked-already"; NotAllowed "not-your-act".
+    "picked-already", "out-of-date" (expired by now, or by the day of the operation), "not-on-hand" (set
+    apart since the list was made); NotAllowed "not-your-act".
     """
 
     def choose(lines: Sequence[PickLine]) -> list[PickLine]:
@@ -77,7 +81,10 @@ def goods_pick(
         still = [line for line in fitting if line.picked_at is None]
         if not still:
             raise picked_already(fitting[0], goods_words(goods))
-        return still[:1]
+        usable = [line for line in still if _why_not(line, pick_list.case, at) is None]
+        if not usable:
+            raise _why_not(still[0], pick_list.case, at) or picked_already(still[0], goods_words(goods))
+        return usable[:1]
 
     return _pick(by, pick_list, choose, at, client_key)
 
@@ -162,7 +169,9 @@ def _tick(
     require(by=by, act="make_pick_list", site_id=case.site_id)
 
     def work() -> list[PickLine]:
-        locking.lock(cases=[case.pk])
+        # The units too: one that is set apart at this moment is picked before that, or not at all.
+        units = pick_list.lines.filter(unit__isnull=False).values_list("unit_id", flat=True)
+        locking.lock(cases=[case.pk], units=units)
         check_in_force(pick_list)
         chosen = choose(lines_of(pick_list))
         for line in chosen:
@@ -197,6 +206,27 @@ def _is_it(line: PickLine, goods: Goods) -> bool:
     if goods.serial:
         return getattr(thing, "serial", "") == goods.serial
     return not goods.lot or thing.lot == goods.lot
+
+
+def _why_not(line: PickLine, case: Case, at: datetime) -> Refusal | None:
+    """Why the unit of a line may not be taken any more; None where it may."""
+    unit = line.unit
+    if unit is None:
+        return None
+    if unit.state not in Unit.ON_HAND:
+        return Refusal(
+            "not-on-hand",
+            _("Not this one: by the record it is %(state)s.") % {"state": state_word(unit.state)},
+            _("Set it apart, and make the list again."),
+        )
+    day = max(site_day(case.site, at), case.list.day)
+    if unit.expires is not None and unit.expires < day:
+        return Refusal(
+            "out-of-date",
+            _("Not this one: it could be used until %(day)s.") % {"day": sitetime(unit.expires, "date")},
+            _("Set it apart, and make the list again."),
+        )
+    return None
 
 
 def check_in_force(pick_list: PickList) -> None:

@@ -20,6 +20,7 @@ from trays.parties.models import Site
 from trays.staff.access import fetch, sites_for
 from trays.staff.models import Person
 from trays.web.errors import Refusal, faults_from
+from trays.web.numbers import whole
 from trays.web.page import answer_page, go_to
 
 
@@ -74,10 +75,8 @@ def cancel(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _proposed(request: HttpRequest, sites: QuerySet[Site]) -> TheatreList | None:
     """The list that the page is opened with, if the address names one that the person may book on."""
-    number = request.GET.get("list", "")
-    if not (number.isdecimal() and len(number) < 10):
-        return None
-    return TheatreList.objects.filter(pk=int(number), site__in=sites).first()
+    number = whole(request.GET.get("list", ""))
+    return TheatreList.objects.filter(pk=number, site__in=sites).first() if number else None
 
 
 @get_or_post

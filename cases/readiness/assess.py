@@ -101,7 +101,7 @@ def judged(snapshot: Snapshot, before: Judgement | None = None) -> Judgement:
         be: what is alike is used again. The answer is the same without it.
     """
     with timezone.override(ZoneInfo(snapshot.policy.zone)):
-        known = _worked_out(snapshot, before)
+        known = worked_out(snapshot, before)
         laws, ordered, layout, out, found = (
             known.laws,
             known.ordered,
@@ -127,8 +127,8 @@ def judged(snapshot: Snapshot, before: Judgement | None = None) -> Judgement:
 
 
 @dataclass(frozen=True)
-class _WorkedOut:
-    """What a judgement is made from, before anything is said."""
+class WorkedOut:
+    """What a judgement is made from, before anything is said: of every case what it finds, by its id."""
 
     laws: Laws
     faults: list[tuple[CaseFacts, str]]
@@ -140,7 +140,8 @@ class _WorkedOut:
     exact: Exact
 
 
-def _worked_out(snapshot: Snapshot, before: Judgement | None) -> _WorkedOut:
+def worked_out(snapshot: Snapshot, before: "Judgement | WorkedOut | None") -> WorkedOut:
+    """The figures of a snapshot without a word said; what `before` has alike is used again."""
     laws = Laws(snapshot, before.laws if before else None)
     patterns, exact = (before.patterns, dict(before.exact)) if before else (Patterns(), {})
     able, faults = _laws(laws)
@@ -148,17 +149,17 @@ def _worked_out(snapshot: Snapshot, before: Judgement | None) -> _WorkedOut:
     layout = lay_out_cases(snapshot, ordered, patterns)
     out = outlook(layout.arrays, before.outlook if before else None)
     found = findings(ordered, layout, out, wanted=snapshot.policy.wanted_on_site, exact=exact)
-    return _WorkedOut(laws, faults, ordered, layout, out, found, patterns, exact)
+    return WorkedOut(laws, faults, ordered, layout, out, found, patterns, exact)
 
 
-def levels_on_site(snapshot: Snapshot, before: Judgement) -> dict[int, Level]:
+def levels_on_site(snapshot: Snapshot, before: "Judgement | WorkedOut") -> dict[int, Level]:
     """The levels on site of an altered snapshot by case id, as `judged` has them, and nothing else."""
     with timezone.override(ZoneInfo(snapshot.policy.zone)):
-        known = _worked_out(snapshot, before)
+        known = worked_out(snapshot, before)
     return {case_id: on_site_level(one, snapshot.policy) for case_id, one in known.found.items()}
 
 
-def estimates(snapshot: Snapshot, before: Judgement) -> dict[int, float]:
+def estimates(snapshot: Snapshot, before: "Judgement | WorkedOut") -> dict[int, float]:
     """About P(short) on site of each case of an altered snapshot, by its id: the estimate, no verdicts."""
     able, _faults = _laws(Laws(snapshot, before.laws))
     layout = lay_out_cases(snapshot, in_order(able, snapshot.policy.zone), before.patterns)

@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Protocol
 
+from cases.readiness.on_the_way import Coming
 from trays.stock.queries import SHORT_DATED_DAYS
+
+MOST_ON_ORDER = 99
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,12 +27,16 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One size. `measure` is a chance from 0 to 1, or wanted units on a family's page."""
+    """One size. `measure` is a chance from 0 to 1, or wanted units on a family's page.
+
+    `asked`: on a family's page the free units that the target asks for.
+    """
 
     label: str
     measure: float
     cells: tuple[Cell, ...] = ()
     group: str = ""
+    asked: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,3 +91,9 @@ def cells_in_order(
     return tuple(
         Cell(unit.tenure, held(unit), unit.expires is not None and unit.expires < soon) for unit in kept
     )
+
+
+def on_order_cells(coming: Iterable[Coming], day: date | None = None) -> tuple[Cell, ...]:
+    """One empty cell for each piece on its way that comes before a day; they follow all that is here."""
+    pieces = sum(one.pieces for one in coming if day is None or one.due < day)
+    return tuple(Cell("", on_order=True) for _piece in range(min(pieces, MOST_ON_ORDER)))

@@ -10,7 +10,14 @@ from django.utils.translation import ngettext
 from cases.readiness.facts import ComponentFacts, SlotFacts, Snapshot, comes_back
 from cases.readiness.kinds import PickSlot
 from cases.readiness.laws import CaseLaw, SlotPart
-from cases.readiness.picture import Column, Picture, SetBracket, cells_in_order, size_picture
+from cases.readiness.picture import (
+    Column,
+    Picture,
+    SetBracket,
+    cells_in_order,
+    on_order_cells,
+    size_picture,
+)
 from cases.readiness.reasons import Speaker
 from cases.readiness.way_words import because_words, in_time_words
 from trays.catalogue.words import side_in_text
@@ -128,7 +135,8 @@ def _picture(
                 day=law.facts.day,
                 case_id=law.facts.id,
                 list_id=law.facts.list_id,
-            ),
+            )
+            + on_order_cells(snapshot.coming.get(row.id, ()), law.facts.day),
             group=_("%(slot)s size %(size)s") % {"slot": slot.facts.name, "size": row.size}
             if two_measures
             else "",

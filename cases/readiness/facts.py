@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from cases.forecasts.learnt import ErrorLaws
+from cases.readiness.on_the_way import Coming
 from cases.readiness.way import Estimate, Way
 from trays.instruments.models import PackState
 from trays.instruments.ready import READY_STATES, SetFacts
@@ -185,7 +186,9 @@ class Snapshot:
     """All that readiness knows of one site at one moment.
 
     `arrivals`: by component the days on which one more unit each is expected. Nothing on file promises a
-    unit, so a snapshot read from it has none; a what-if may add some. `way`: how sets come back, where the
+    unit, so a snapshot read from it has none; a what-if may add some. `sets_due`: likewise, by design the
+    minutes at which one more set each is ready. `coming` and `lent`: by component and by design what is on
+    its way and so not on site; only reasons and pictures name it. `way`: how sets come back, where the
     site's sterile services are on file. `later`: by case the minutes that its sets are back later than that;
     a what-if alone says so.
     """
@@ -209,6 +212,9 @@ class Snapshot:
     arrivals: Mapping[int, tuple[date, ...]] = field(default_factory=dict)
     way: Way | None = None
     later: Mapping[int, int] = field(default_factory=dict)
+    sets_due: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
+    coming: Mapping[int, tuple[Coming, ...]] = field(default_factory=dict)
+    lent: Mapping[int, tuple[Coming, ...]] = field(default_factory=dict)
 
     def back(self, end: int, case_id: int | None = None) -> int:
         """The minute by which a set that a case has used until `end` can be used again.

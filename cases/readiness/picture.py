@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from cases.readiness.cells import Cell, Column, SetBracket, cells_in_order
+from cases.readiness.cells import Cell, Column, SetBracket, cells_in_order, on_order_cells
 from trays.web.wording import likely
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "SetBracket",
     "cells_in_order",
     "family_picture",
+    "on_order_cells",
     "size_picture",
 ]
 
@@ -322,7 +323,25 @@ class _Drawing:
         self.text("s", 0, line + 19, _("Free") if self.units else _("Can use"))
         for number in range(len(self.columns)):
             self.text("m b", self.middle(number), line + 19, str(self._free(number)))
-        return line + 28
+        return self._asked(line + 28)
+
+    def _asked(self, bottom: float) -> float:
+        """What the target asks for, bold and underlined where free and on order together are fewer."""
+        if not any(column.asked is not None for column in self.columns):
+            return bottom
+        self.text("s", 0, bottom + 15, _("Target"))
+        for number, column in enumerate(self.columns):
+            under = self._under(number)
+            self.text("m b" if under else "m s", self.middle(number), bottom + 15, str(column.asked or 0))
+            if under:
+                x = self.middle(number) - self.cell / 2
+                self.path("thinbeam", f"M{_n(x)} {_n(bottom + 21)}h{self.cell}")
+        return bottom + 26
+
+    def _under(self, number: int) -> bool:
+        column = self.columns[number]
+        there = self._free(number) + sum(cell.on_order for cell in column.cells)
+        return column.asked is not None and there < column.asked
 
     def _sets(self, bottom: float) -> float:
         if not self.sets:
@@ -370,7 +389,7 @@ class _Drawing:
         return " ".join(said)
 
     def _table(self) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-        heads = (
+        heads: tuple[str, ...] = (
             self.row,
             _("Wanted, units") if self.units else _("Likely, in 100"),
             _("Owned"),
@@ -383,6 +402,9 @@ class _Drawing:
             _("Free") if self.units else _("Can use"),
             _("Gap"),
         )
+        targeted = any(column.asked is not None for column in self.columns)
+        if targeted:
+            heads = (*heads, _("Target, free"))
         rows = []
         for number, column in enumerate(self.columns):
             there = [cell for cell in column.cells if not cell.on_order]
@@ -398,5 +420,6 @@ class _Drawing:
             )
             gap = _("gap") if self.gaps[number] else "–"
             value = self._value(column.measure)
-            rows.append((self._name(number), value, *(str(count) for count in counts), gap))
+            target = (str(column.asked or 0),) if targeted else ()
+            rows.append((self._name(number), value, *(str(count) for count in counts), gap, *target))
         return heads, tuple(rows)

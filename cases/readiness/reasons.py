@@ -21,6 +21,7 @@ from cases.readiness.facts import (
 )
 from cases.readiness.kinds import Level, PickSlot, Word
 from cases.readiness.laws import CaseLaw, SlotPart
+from cases.readiness.on_the_way import Coming
 from cases.readiness.shelf import set_item
 from cases.readiness.way_words import late_words
 from trays.catalogue.words import side_word, size_words
@@ -146,8 +147,9 @@ class Speaker:
     def _unit_why(self, law: CaseLaw, one: Missing, answer: CaseAnswer) -> str:
         rows = self.snapshot.units.get(int(one.item[1:]), ())
         dated = [unit for unit in rows if unit.in_date(law.facts.day)]
+        coming = self._coming_words(self.snapshot.coming.get(int(one.item[1:]), ()), law)
         if not dated:
-            return self._none_on_site(rows)
+            return ", ".join(part for part in (self._none_on_site(rows), coming) if part)
         words = [_("%(n)d on site") % {"n": len(dated)}]
         held = [unit for unit in dated if unit.case_id not in (None, law.facts.id)]
         held_words = self._held_words(held)
@@ -160,7 +162,26 @@ class Speaker:
         ahead = self._takers(one.item, [ref for ref in answer.competitors if ref not in holders])
         if ahead:
             words.append(ahead)
+        if coming:
+            words.append(coming)
         return ", ".join(words)
+
+    def _coming_words(self, rows: Sequence[Coming], law: CaseLaw) -> str:
+        """What is on its way, and when; or that it comes too late for the case."""
+        if not rows:
+            return ""
+        in_time = [one for one in rows if one.due < law.facts.day]
+        named = in_time or rows
+        words = {
+            "n": sum(one.pieces for one in named),
+            "day": sitetime(named[0].due, "day"),
+            "number": named[0].number,
+        }
+        if not in_time:
+            return _("%(n)d on its way (%(number)s), due %(day)s, too late for this case") % words
+        if not all(one.promised for one in in_time):
+            return _("%(n)d on its way (%(number)s), not sent or not confirmed yet") % words
+        return _("%(n)d on its way (%(number)s), due %(day)s") % words
 
     def _none_on_site(self, rows: Iterable[UnitFacts]) -> str:
         dates = [unit.expires for unit in rows if unit.expires is not None]
@@ -212,8 +233,9 @@ class Speaker:
     def _set_why(self, law: CaseLaw, one: Missing, answer: CaseAnswer) -> str:
         design = self.designs[one.item]
         rows = [row for row in self.snapshot.sets if row.design_id == design.id]
+        coming = self._coming_words(self.snapshot.lent.get(design.id, ()), law)
         if not rows:
-            return _("no such set at this site")
+            return ", ".join(part for part in (_("no such set at this site"), coming) if part)
         words = [ngettext("%(n)d set at this site", "%(n)d sets at this site", len(rows)) % {"n": len(rows)}]
         words += [said for row in rows if (said := self.set_state(row, law))][:MOST_SENTENCES]
         holders = {hold.case_id for hold in self._others(rows, law)}
@@ -238,6 +260,8 @@ class Speaker:
                 )
                 % {"cases": names, "time": self._minute_words(back)}
             )
+        if coming:
+            words.append(coming)
         return ", ".join(words)
 
     def _others(self, rows: Iterable[SetFacts], law: CaseLaw) -> list[SetHoldFacts]:

@@ -74,7 +74,8 @@ def _set_stock(snapshot: Snapshot, design: int, last: int) -> SetStock:
     # processed.
     holds += [SetHold(end, last + 1) for end in until.values() if end <= last]
     # A case's end is when its sets are there again, so nothing is added to it.
-    return SetStock(len(until), 0, tuple(holds), _due(snapshot, coming))
+    due = tuple(sorted((*_due(snapshot, coming), *snapshot.sets_due.get(design, ()))))
+    return SetStock(len(until), 0, tuple(holds), due)
 
 
 def _due(snapshot: Snapshot, coming: Iterable[SetFacts]) -> tuple[int, ...]:

@@ -35,6 +35,7 @@ from cases.readiness.facts import (
     Snapshot,
     UnitFacts,
 )
+from cases.readiness.on_the_way import coming_to, leaving_units, lent_to
 from cases.readiness.other_side import SLOT_COLUMNS, SlotRow, told_by_other_side
 from cases.readiness.way_read import way_at
 from cases.reservations.models import SetHold
@@ -70,6 +71,10 @@ def take(*, site: Site, at: datetime, days: int = HORIZON_DAYS, case: Case | Non
     sets = set_facts(site_ids=[site.pk], design_ids=sorted(design_ids))
     units, held_for = _units(site, family_ids)
     set_holds, sets_held_for = _set_holds({one.pk for one in sets}, at)
+    lent_units, lent_sets = lent_to(site=site, day=day)
+    coming = {**coming_to(site=site, day=day)}
+    for item, rows in lent_units.items():
+        coming[item] = (*coming.get(item, ()), *rows)
     return Snapshot(
         at=at,
         day=day,
@@ -88,6 +93,8 @@ def take(*, site: Site, at: datetime, days: int = HORIZON_DAYS, case: Case | Non
         used=used_lately(site=site, slots=slots, on=day),
         references={**held_for, **sets_held_for, **{one.id: one.reference for one in cases}},
         way=way_at(site=site, at=at),
+        coming={item: rows for item, rows in coming.items() if item in components},
+        lent={design: rows for design, rows in lent_sets.items() if design in design_ids},
     )
 
 
@@ -290,8 +297,11 @@ def _units(site: Site, family_ids: Iterable[int]) -> tuple[dict[int, tuple[UnitF
     )
     found: dict[int, list[UnitFacts]] = defaultdict(list)
     references: dict[int, str] = {}
+    leaving = leaving_units(site=site)
     for *row, reference in rows:
         unit = UnitFacts(*row)
+        if unit.id in leaving:
+            continue
         found[unit.component_id].append(unit)
         if unit.case_id is not None:
             references[unit.case_id] = reference

@@ -32,6 +32,9 @@ CASE_ACTS = {
     "count_sheets": ("count-sheets", "print_count_sheets"),
     "make": ("pick-list-make", "make_pick_list"),
     "pick_list": ("case-pick-list", "see_picks"),
+    "record": ("theatre-record", "see_theatre"),
+    "avoid": ("case-avoid", "see_theatre"),
+    "actions": ("case-actions", "see_reorders"),
 }
 
 

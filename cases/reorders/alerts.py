@@ -16,9 +16,13 @@ The arithmetic, for one component at one site:
   them is the gap between free stock and what is left to meet.
 * **Dates.** Only units in date on the window's last day count (cautious: a unit that expires before it
   might still be used). The others are told as short-dated.
+* **On its way.** Pieces on open orders (drafts too) and units that another site sends count as there, so that
+  nothing is asked for twice; whether they come in time is told with the day on which it may run out. An item
+  that lacks nothing once they have come stands apart: nothing is to be ordered.
 * **Level.** The least number with which every case of the window reaches the site's wanted chance on site,
   for all components at once (`wishes`). Consumables, which no verdict counts, last with a chance of their own
-  (ready rate, `planning.replenish`), and so does a component for which the site has a rule. Never less than
+  (ready rate, `planning.replenish`), and so does a component for which the site has a rule: a chance, or the
+  one at which a unit more costs as much to keep as it saves in shortages (`demand.Rule`). Never less than
   the site's own least stock. Each alert says which of these asks for it.
 * **Order by.** The first case that would miss its target, or the first day on which demand up to it is no
   longer met with the item's own chance, must find the goods on the shelf the day before: a lead time earlier
@@ -30,16 +34,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from hashlib import blake2b
 
 from cases.planning import replenish
+from cases.readiness.on_the_way import Coming
 from cases.reorders.demand import WANTED, Draw, ItemFacts, SiteFacts, site_facts
 from cases.reorders.held import held_units, kept
 from cases.reorders.levels import Kept, net_parts
 from cases.reorders.windows import window_end
 from cases.reorders.wishes import Missed, Wishes, case_wishes
-from cases.reorders.workdays import due, next_workday, order_by
 from trays.catalogue.models import Component, FamilyKind
 from trays.parties.models import Site
+from trays.parties.workdays import due, next_workday, order_by
 
 
 class Because(StrEnum):
@@ -48,6 +54,7 @@ class Because(StrEnum):
     CASES = "cases"
     UNBOOKED = "unbooked"
     CHANCE = "chance"
+    COST = "cost"
     LEAST = "least"
 
 
@@ -57,7 +64,8 @@ class Reason:
 
     With `CASES` or `UNBOOKED`: without more of the item `cases` miss their target, the worst of them (None
     for work not booked) on `day` with a chance of being short of at most `short`, where `allowed` is wanted.
-    With `CHANCE` the item itself must last with `wanted`; with `LEAST` only the site's own least is missed.
+    With `CHANCE` or `COST` the item itself must last with `wanted`; with `LEAST` only the site's own least is
+    missed.
     """
 
     because: Because
@@ -77,7 +85,7 @@ class AlertRow:
     `held` of the `usable` are held for cases of the window; `kept` are held for others and count nowhere.
     `case_ids` are the booked cases that may take it, by day; `why` says what asks for it. `short_on` is the
     first day on which it may run out (None: only the site's own least stock is missed); `late`: no order
-    arrives before that day.
+    arrives before that day. `coming` is on its way; with `suggested` 0 nothing more is to be ordered.
     """
 
     component: Component
@@ -102,21 +110,48 @@ class AlertRow:
     least: int
     pieces: bool
     why: Reason
+    coming: tuple[Coming, ...] = ()
+    site_id: int = 0
+
+    @property
+    def on_order(self) -> int:
+        return sum(one.pieces for one in self.coming)
 
     @property
     def missing(self) -> int:
-        return max(0, self.wanted - self.usable)
+        return max(0, self.wanted - self.usable - self.on_order)
+
+    @property
+    def on_its_way(self) -> bool:
+        """What is missing has been ordered, or is sent by another site."""
+        return self.suggested == 0
+
+    @property
+    def digest(self) -> str:
+        """Stands for the facts of the alert: another one means that they have changed."""
+        facts = (self.wanted, self.usable, self.on_order, self.short_on, self.late)
+        return blake2b(repr(facts).encode(), digest_size=16).hexdigest()
+
+    @property
+    def cause(self) -> str:
+        """The key under which it is ordered: one order for one lack."""
+        counts = f"{self.wanted}:{self.usable}:{self.on_order}"
+        return f"alert:{self.site_id}:{self.component.pk}:{self.until}:{counts}"
 
 
 @dataclass(frozen=True, slots=True)
 class Alerts:
-    """What a site must order, first to be ordered first; `looked_at` components were judged."""
+    """What a site must order, first to be ordered first; `looked_at` components were judged.
+
+    `on_way`: items under their level for which enough has been ordered already.
+    """
 
     site_id: int
     day: date
     rows: tuple[AlertRow, ...]
     looked_at: int
     without_forecast: int
+    on_way: tuple[AlertRow, ...] = ()
 
 
 def alerts(*, site: Site, at: datetime) -> Alerts:
@@ -124,12 +159,13 @@ def alerts(*, site: Site, at: datetime) -> Alerts:
     facts = site_facts(site=site, at=at)
     wishes = site_wishes(facts)
     judged = [judge(item, n, wishes, day=facts.day) for n, item in enumerate(facts.items)]
-    rows = [_named(row, facts.references) for row in judged if row is not None]
+    rows = [replace(_named(row, facts.references), site_id=site.pk) for row in judged if row is not None]
     rows.sort(key=lambda row: (row.order_by, not row.late, row.short_on or row.until, row.component.code))
     return Alerts(
         site_id=site.pk,
         day=facts.day,
-        rows=tuple(rows),
+        rows=tuple(row for row in rows if not row.on_its_way),
+        on_way=tuple(row for row in rows if row.on_its_way),
         looked_at=len(facts.items),
         without_forecast=sum(1 for item in facts.items if item.rate is None),
     )
@@ -155,12 +191,17 @@ def judge(item: ItemFacts, number: int, wishes: Wishes, *, day: date) -> AlertRo
     view = look(item, day=day, until=until, wished=wishes.units[number])
     if view.level <= view.free:
         return None
-    missed = wishes.missed(number, view.free)
-    short_on = _short_on(item, view, missed, day=day, until=until)
+    missed = wishes.missed(number, view.free + view.coming)
+    multiple = item.component.order_multiple
+    suggested = replenish.suggest(view.free, item.on_order(), view.level, multiple)
+    if suggested:
+        short_on = _short_on(item, view, missed, day=day, until=until)
+    else:
+        # Enough is on its way; it may come too late all the same.
+        short_on = next(iter(_runs_out(item, item.own_chance or WANTED, day=day, until=until)), None)
     today = next_workday(day)
     # Below the site's own least stock only: nothing runs out, so today is early enough.
     latest = order_by(short_on, lead) if short_on else today
-    multiple = item.component.order_multiple
     return AlertRow(
         component=item.component,
         tenures=view.tenures,
@@ -169,7 +210,7 @@ def judge(item: ItemFacts, number: int, wishes: Wishes, *, day: date) -> AlertRo
         kept=view.kept,
         short_dated=view.short_dated,
         wanted=view.level + view.held,
-        suggested=replenish.suggest(view.free, 0, view.level, multiple),
+        suggested=suggested,
         multiple=multiple,
         until=until,
         short_on=short_on,
@@ -184,6 +225,7 @@ def judge(item: ItemFacts, number: int, wishes: Wishes, *, day: date) -> AlertRo
         least=item.least,
         pieces=item.component.family.kind == FamilyKind.CONSUMABLE,
         why=_why(item, view, missed),
+        coming=item.coming,
     )
 
 
@@ -191,7 +233,8 @@ def judge(item: ItemFacts, number: int, wishes: Wishes, *, day: date) -> AlertRo
 class View:
     """One component as it stands until one day: what is free and held, and what must be met from free units.
 
-    `asked` meets the demand: `own` the item's own chance, the wish of its cases the rest. `level` is also the
+    `coming` is due by then. `asked` meets the demand: `own` the item's own chance, the wish of its cases the
+    rest. `level` is also the
     site's own least stock.
     """
 
@@ -206,6 +249,7 @@ class View:
     own: int
     asked: int
     level: int
+    coming: int = 0
 
 
 def look(item: ItemFacts, *, day: date, until: date, wished: int = 0, chance: float | None = None) -> View:
@@ -240,6 +284,7 @@ def look(item: ItemFacts, *, day: date, until: date, wished: int = 0, chance: fl
         own=own,
         asked=asked,
         level=max(asked, item.least),
+        coming=item.on_order(until),
     )
 
 
@@ -257,7 +302,7 @@ def _short_on(
     None when only the site's own least stock is.
     """
     days = [one.day for one in missed if one.case[0] == "booked"]
-    if view.own > view.free:
+    if view.own > view.free + view.coming:
         days += _runs_out(item, item.own_chance or WANTED, day=day, until=until) or [until]
     elif not days and missed:
         days += _runs_out(item, WANTED, day=day, until=until) or [until]
@@ -269,7 +314,7 @@ def _runs_out(item: ItemFacts, chance: float, *, day: date, until: date) -> list
     for ahead in range((until - day).days + 1):
         here = day + timedelta(days=ahead)
         view = look(item, day=day, until=here, chance=chance)
-        if view.own > view.free:
+        if view.own > view.free + view.coming:
             return [here]
     return []
 
@@ -287,8 +332,9 @@ def _why(item: ItemFacts, view: View, missed: Sequence[Missed]) -> Reason:
             short=worst.short,
             allowed=worst.allowed,
         )
-    if view.own > view.free:
-        return Reason(Because.CHANCE, wanted=item.own_chance or WANTED)
+    if view.own > view.free + view.coming:
+        because = Because.COST if item.rule is not None else Because.CHANCE
+        return Reason(because, wanted=item.own_chance or WANTED)
     return Reason(Because.LEAST)
 
 

@@ -20,8 +20,8 @@ from cases.reorders.alerts import look
 from cases.reorders.demand import ItemFacts, SiteFacts
 from cases.reorders.pairs import Pairs, pairs_of
 from cases.reorders.windows import window_end
-from cases.reorders.workdays import due, next_workday
 from trays.catalogue.models import Component
+from trays.parties.workdays import due, next_workday
 
 MOST_PACKS = 12
 """Order multiples of one component that are proposed at most."""
@@ -38,7 +38,10 @@ WORTH_NAMING = 0.005
 
 @dataclass(frozen=True, slots=True)
 class Buy:
-    """One component to buy: `gain` is what it adds to the cases served on average, beside the others."""
+    """One component to buy: `gain` is what it adds to the cases served on average, beside the others.
+
+    `on_order` pieces were on their way when it was chosen.
+    """
 
     component: Component
     units: int
@@ -46,6 +49,7 @@ class Buy:
     arrives: date
     gain: float
     references: tuple[str, ...]
+    on_order: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +188,7 @@ def _buys(
                 arrives=_arrives(item.component, facts.day),
                 gain=float(spent.each[number]),
                 references=_helped(table, spent.plan, number, with_all, names),
+                on_order=item.on_order(),
             )
         )
     return sorted(buys, key=lambda buy: (-round(buy.gain, 9), buy.component.code))

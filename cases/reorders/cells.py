@@ -1,4 +1,4 @@
-"""The small cells of an alert: usable units by owner, what is missing, and an upright where wanted ends."""
+"""The small cells of an alert: usable by owner, on order, missing, and an upright where wanted ends."""
 
 from collections.abc import Sequence
 
@@ -34,12 +34,19 @@ def gap_marks(x: int) -> SafeString:
     return format_html('<path class="gap" d="{}"/>', corners)
 
 
-def cells(tenures: Sequence[str], wanted: int) -> SafeString:
+def order_marks(x: int) -> SafeString:
+    """One on order: dashed and empty."""
+    return format_html('<path class="order" d="M{} {}h{}v{}h-{}z"/>', x, TOP, CELL, CELL, CELL)
+
+
+def cells(tenures: Sequence[str], wanted: int, on_order: int = 0) -> SafeString:
     """The drawing, or nothing when it would be too long to count with the eye."""
-    if wanted > MOST_CELLS or len(tenures) > MOST_CELLS:
+    there = len(tenures) + on_order
+    if wanted > MOST_CELLS or there > MOST_CELLS:
         return SafeString("")
     marks = [cell_marks(tenure, 1 + PITCH * n) for n, tenure in enumerate(tenures)]
-    marks += [gap_marks(1 + PITCH * n) for n in range(len(tenures), wanted)]
+    marks += [order_marks(1 + PITCH * n) for n in range(len(tenures), there)]
+    marks += [gap_marks(1 + PITCH * n) for n in range(there, wanted)]
     return format_html(
         '<svg class="mini pic" viewBox="0 0 176 32" aria-hidden="true">{}'
         '<path class="axis" d="M{} 4v24"/></svg>',

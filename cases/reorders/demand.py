@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db.models import Count, QuerySet
 
@@ -11,7 +12,9 @@ from cases.bookings.models import Case, PlanConsumable
 from cases.forecasts.queries import use_rates
 from cases.readiness.assess import horizon
 from cases.readiness.kinds import Demand
-from cases.reorders.models import StockRule
+from cases.readiness.on_the_way import Coming, coming_to, leaving_units
+from cases.reorders.models import LevelBy, StockRule
+from cases.reorders.windows import window_end
 from cases.reservations.models import Hold
 from trays.catalogue.models import Component, FamilyKind
 from trays.parties.models import Site
@@ -19,6 +22,7 @@ from trays.parties.queries import site_day
 from trays.stock.queries import on_hand, usable_piles
 
 HISTORY_DAYS = 180
+YEAR = 365
 WANTED = 0.98
 """Chance that an item lasts where no case's verdict counts it: consumables, and work not booked yet."""
 
@@ -68,11 +72,25 @@ class Draw:
 
 
 @dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule by cost: what one unit short costs, and one unit kept for a year."""
+
+    short_cost: float
+    keep_cost: float
+
+    def chance(self, days: int) -> float:
+        """The chance with which the item is to last so many days: the critical fractile."""
+        kept = self.keep_cost * max(1, days) / YEAR
+        return self.short_cost / (self.short_cost + kept)
+
+
+@dataclass(frozen=True, slots=True)
 class ItemFacts:
     """Everything about one component at one site that decides whether it must be ordered.
 
     `rate` is the use per calendar day over the last HISTORY_DAYS, None without any use: no forecast.
-    `wanted` is the site's own rule for this item, None without one: then its cases' target decides.
+    `wanted` is the site's own rule for this item, None without one: then its cases' target decides; with
+    `rule` by cost it follows from what a shortage and a unit too many cost. `coming`: what is on its way.
     """
 
     component: Component
@@ -82,6 +100,12 @@ class ItemFacts:
     rate: float | None = None
     wanted: float | None = None
     least: int = 0
+    rule: "Rule | None" = None
+    coming: tuple[Coming, ...] = ()
+
+    def on_order(self, until: date | None = None) -> int:
+        """Pieces on their way that are due by a day; without one, all of them."""
+        return sum(one.pieces for one in self.coming if until is None or one.due <= until)
 
     def unbooked(self, day: date, until: date) -> float:
         """Mean use from `day` until `until`, both included, beyond what is booked in that time."""
@@ -109,7 +133,7 @@ class SiteFacts:
 
 
 def site_facts(*, site: Site, at: datetime, also: Iterable[int] = ()) -> SiteFacts:
-    """Read one site: what the horizon reads (nothing when it is cached) and eight queries of our own.
+    """Read one site: what the horizon reads (nothing when it is cached) and eleven queries of our own.
 
     Items are the components that anything asks for, and those of `also` (ids) whether asked for or not.
     """
@@ -120,6 +144,7 @@ def site_facts(*, site: Site, at: datetime, also: Iterable[int] = ()) -> SiteFac
     since = day - timedelta(days=HISTORY_DAYS)
     used = use_rates(site=site, since=since, until=day)
     rules = {rule.component_id: rule for rule in StockRule.objects.filter(site=site)}
+    coming = coming_to(site=site, day=day)
     wanted_ids = set(draws) | set(used) | set(rules) | set(also)
     components = Component.objects.filter(pk__in=wanted_ids).select_related("family", "supplier")
     items = tuple(
@@ -129,13 +154,24 @@ def site_facts(*, site: Site, at: datetime, also: Iterable[int] = ()) -> SiteFac
             piles=tuple(piles.get(component.pk, ())),
             draws=tuple(draws.get(component.pk, ())),
             rate=used[component.pk] / HISTORY_DAYS if component.pk in used else None,
-            wanted=rules[component.pk].wanted if component.pk in rules else None,
-            least=rules[component.pk].least if component.pk in rules else 0,
+            coming=coming.get(component.pk, ()),
+            **_ruled(rules.get(component.pk), component, day),
         )
         for component in components
     )
     references = {case_id: verdict.reference for case_id, verdict in ahead.verdicts.items()}
     return SiteFacts(day=day, items=items, target=site.wanted_on_site, references=references)
+
+
+def _ruled(rule: StockRule | None, component: Component, day: date) -> dict[str, Any]:
+    """What a site's rule says of an item: the chance that it is to last, and the least."""
+    if rule is None:
+        return {}
+    if rule.level_by != LevelBy.COST:
+        return {"wanted": rule.wanted, "least": rule.least}
+    by_cost = Rule(float(rule.short_cost or 0), float(rule.keep_cost or 0))
+    days = (window_end(component, day) - day).days + 1
+    return {"wanted": by_cost.chance(days), "least": rule.least, "rule": by_cost}
 
 
 def _booked(site: Site, day: date) -> QuerySet[Case]:
@@ -174,9 +210,11 @@ def _units(site: Site) -> dict[int, list[StockUnit]]:
         ).values_list("unit_id", "case_id", "list_id")
     }
     found: dict[int, list[StockUnit]] = defaultdict(list)
+    leaving = leaving_units(site=site)
     rows = on_hand(site_id=site.pk).order_by("expires", "pk")
     for pk, component_id, expires, tenure in rows.values_list("pk", "component_id", "expires", "tenure"):
-        found[component_id].append(StockUnit(expires, tenure, *holds.get(pk, (None, None))))
+        if pk not in leaving:
+            found[component_id].append(StockUnit(expires, tenure, *holds.get(pk, (None, None))))
     return found
 
 

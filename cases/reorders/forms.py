@@ -6,13 +6,17 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from cases.reorders.models import SetAsideReason
+from trays.web.acting import KeyForm
 from trays.web.filters import GetForm
 
 
 class AlertFilter(GetForm):
     """Which alerts: by when they must be ordered, and by supplier."""
 
-    when = forms.ChoiceField(choices=[("today", "today"), ("late", "late")], required=False)
+    when = forms.ChoiceField(
+        choices=[(word, word) for word in ("today", "late", "way", "aside")], required=False
+    )
     supplier = forms.CharField(required=False, max_length=40)
 
 
@@ -23,6 +27,29 @@ class UnitFilter(GetForm):
         choices=[("free", "free"), ("held", "held"), ("dated", "dated")], required=False
     )
     side = forms.ChoiceField(choices=[("left", "left"), ("right", "right")], required=False)
+
+
+class ExpiryFilter(GetForm):
+    """Which units: those that are likely to expire unused, or all that expire."""
+
+    show = forms.ChoiceField(choices=[("all", "all")], required=False)
+
+
+class SetAsideForm(KeyForm):
+    """Why an alert is set aside; `digest` stands for the facts that were shown."""
+
+    digest = forms.CharField(max_length=32, widget=forms.HiddenInput)
+    reason = forms.ChoiceField(
+        label=_("Why"),
+        choices=[("", _("Choose")), *SetAsideReason.choices],
+        help_text=_("It is kept on file."),
+    )
+    note = forms.CharField(
+        label=_("In your words"),
+        required=False,
+        max_length=200,
+        help_text=_("Needed with another reason. No names of patients."),
+    )
 
 
 class BudgetForm(forms.Form):

@@ -5,7 +5,7 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from cases.readiness.picture import Column, Picture, cells_in_order, family_picture
+from cases.readiness.picture import Column, Picture, cells_in_order, family_picture, on_order_cells
 from cases.reorders.queries import SizeLine
 from trays.catalogue.models import FamilyKind, Side
 from trays.parties.models import Site
@@ -28,7 +28,8 @@ def family_pictures(lines: Sequence[SizeLine], *, site: Site, day: date) -> list
 def _column(line: SizeLine, site: Site, day: date) -> Column:
     component = line.component
     cells = cells_in_order(line.units, owner_order=site.owner_order, day=day)
+    cells += on_order_cells(line.coming)
     if component.second:
         group = _("Size %(size)s") % {"size": component.size}
-        return Column(component.second, line.wanted, cells, group=group)
-    return Column(component.size, line.wanted, cells)
+        return Column(component.second, line.wanted, cells, group=group, asked=line.level)
+    return Column(component.size, line.wanted, cells, asked=line.level)

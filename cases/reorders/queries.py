@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from django.db.models import Count, Q, Sum
 
+from cases.readiness.on_the_way import Coming
 from cases.reorders.alerts import Alerts, look, site_wishes
 from cases.reorders.demand import ItemFacts, SiteFacts, StockUnit
 from cases.reorders.windows import window_end
@@ -118,7 +119,10 @@ def _counts(site: Site, day: date) -> dict[int, _Counted]:
 
 @dataclass(frozen=True, slots=True)
 class SizeLine:
-    """One component of a family: what is there, what is wanted in two weeks, what the target asks for."""
+    """One component of a family: what is there, what is wanted in two weeks, what the target asks for.
+
+    `level` is what the target asks for beyond what is held; `over` counts what is on order as there.
+    """
 
     component: Component
     size: str
@@ -132,6 +136,12 @@ class SizeLine:
     asked: int
     over: int
     units: tuple[StockUnit, ...]
+    level: int
+    coming: tuple[Coming, ...]
+
+    @property
+    def on_order(self) -> int:
+        return sum(one.pieces for one in self.coming)
 
 
 def size_lines(components: Sequence[Component], facts: SiteFacts) -> list[SizeLine]:
@@ -162,8 +172,10 @@ def _size_line(component: Component, item: ItemFacts, wished: int, day: date) ->
         + sum(pile.pieces for pile in pieces if not pile.in_date(soon)),
         wanted=fortnight.booked + fortnight.unbooked,
         asked=target.level + target.held,
-        over=target.free - target.level,
+        over=target.free + item.on_order() - target.level,
         units=tuple(fresh),
+        level=target.level,
+        coming=item.coming,
     )
 
 

@@ -29,7 +29,9 @@ def capital(sentence: str) -> str:
 def reason(row: AlertRow) -> str:
     """Why: "Three booked cases may take it by Thu 10 Dec; 1 usable, wanted 3. It may run out …"."""
     asked = "; ".join(part for part in (_asked(row), _stands(row)) if part)
-    more = [_because(row), _runs_out(row), _held(row), _stale(row), _least(row), _no_forecast(row)]
+    more = [
+        _coming(row), _because(row), _runs_out(row), _held(row), _stale(row), _least(row), _no_forecast(row),
+    ]  # fmt: skip
     return " ".join([f"{capital(asked)}.", *(sentence for sentence in more if sentence)])
 
 
@@ -67,6 +69,27 @@ def _stands(row: AlertRow) -> str:
     return _("%(usable)s usable, wanted %(wanted)s") % {"usable": row.usable, "wanted": row.wanted}
 
 
+def _coming(row: AlertRow) -> str:
+    """What is on its way, and when: of a draft that it is not sent yet."""
+    if not row.coming:
+        return ""
+    first = row.coming[0]
+    words = {"count": row.on_order, "day": _day(first.due), "number": first.number}
+    if not all(one.promised for one in row.coming):
+        sentence = ngettext(
+            "%(count)s is on order, not all of it sent yet (%(number)s).",
+            "%(count)s are on order, not all of them sent yet (%(number)s).",
+            row.on_order,
+        )
+    else:
+        sentence = ngettext(
+            "%(count)s is on order, due %(day)s (%(number)s).",
+            "%(count)s are on order, the first due %(day)s (%(number)s).",
+            row.on_order,
+        )
+    return sentence % words
+
+
 def _because(row: AlertRow) -> str:
     """What asks for it: the cases' target, or a chance of the item's own."""
     why = row.why
@@ -74,6 +97,10 @@ def _because(row: AlertRow) -> str:
         return _cases_miss(why)
     if why.because is Because.UNBOOKED:
         return _("Without more, a case that is not booked yet would be short too often.")
+    if why.because is Because.COST:
+        return _("By what a shortage and one too many cost, it is to last in %(wanted)s of 100 times.") % {
+            "wanted": in_hundred(why.wanted)
+        }
     if why.because is Because.CHANCE:
         return _("It is to last until the delivery in %(wanted)s of 100 times.") % {
             "wanted": in_hundred(why.wanted)
@@ -116,6 +143,8 @@ def in_hundred_at_most(chance: float) -> str:
 def _runs_out(row: AlertRow) -> str:
     if row.short_on is None:
         return ""
+    if row.on_its_way:
+        return _("It may run out on %(day)s, before enough of it is here.") % {"day": _day(row.short_on)}
     if row.late:
         return _("It may run out on %(day)s; an order today comes on %(arrives)s, too late for that.") % {
             "day": _day(row.short_on),
@@ -171,11 +200,15 @@ def references(row: AlertRow) -> str:
 
 
 def act(row: AlertRow) -> str:
-    """The next act: "Order 3", "Order 10, in tens", "Order 4"."""
-    order = _("Order %(count)s") % {"count": row.suggested}
-    if row.multiple > 1:
-        order += " " + _("(sold by %(multiple)s)") % {"multiple": row.multiple}
-    return order
+    """The next act: "Order 3", "Order 1 box of 10", "On its way"."""
+    if row.on_its_way:
+        return _("On its way")
+    if row.multiple > 1 and row.suggested % row.multiple == 0:
+        boxes = row.suggested // row.multiple
+        return ngettext(
+            "Order %(boxes)s box of %(multiple)s", "Order %(boxes)s boxes of %(multiple)s", boxes
+        ) % {"boxes": boxes, "multiple": row.multiple}
+    return _("Order %(count)s") % {"count": row.suggested}
 
 
 def summary(found: Alerts) -> str:
@@ -185,7 +218,7 @@ def summary(found: Alerts) -> str:
             "Nothing is below what the coming cases ask for; %(count)s item was looked at.",
             "Nothing is below what the coming cases ask for; %(count)s items were looked at.",
             found.looked_at,
-        ) % {"count": found.looked_at}
+        ) % {"count": found.looked_at} + (f" {on_way(found)}" if found.on_way else "")
     total = len(found.rows)
     sentence = ngettext(
         "%(count)s item is below what the coming cases ask for.",
@@ -208,7 +241,17 @@ def summary(found: Alerts) -> str:
         if late
         else ""
     )
-    return " ".join(part for part in (sentence, first, tail) if part)
+    return " ".join(part for part in (sentence, first, tail, on_way(found)) if part)
+
+
+def on_way(found: Alerts) -> str:
+    """What needs no order any more: "Two need nothing: they are on their way." """
+    count = len(found.on_way)
+    if not count:
+        return ""
+    return ngettext(
+        "%(count)s needs nothing: it is on its way.", "%(count)s need nothing: they are on their way.", count
+    ) % {"count": capital(count_word(count))}
 
 
 def figure(mean: float) -> str:

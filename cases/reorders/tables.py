@@ -1,5 +1,6 @@
 """The table of alerts, on screen and as a file."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -8,11 +9,13 @@ from django.utils.html import format_html, format_html_join
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from cases.reorders.alerts import AlertRow, Alerts
+from cases.reorders.alerts import AlertRow
 from cases.reorders.cells import cells
+from cases.reorders.models import SetAside
 from cases.reorders.reasons import act, day_word, reason, references
 from trays.catalogue.models import Component, Side
 from trays.web.table import Column, Lines, NoColumn, NumberColumn, WhenColumn
+from trays.web.wording import sitetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +40,21 @@ class AlertLine:
     why: str
     cases: str
     row: AlertRow
+    on_order: int
+    site: str
+    aside: SetAside | None
+    may_act: bool
 
 
-def alert_lines(found: Alerts) -> list[AlertLine]:
-    """The alerts numbered in the order in which they must be ordered."""
+def alert_lines(
+    rows: Sequence[AlertRow],
+    day: date,
+    *,
+    site: str = "",
+    asides: Mapping[int, SetAside] | None = None,
+    may_act: bool = False,
+) -> list[AlertLine]:
+    """Alerts numbered in the order in which they must be ordered; `asides` by component, in force or not."""
     return [
         AlertLine(
             number=number,
@@ -56,13 +70,17 @@ def alert_lines(found: Alerts) -> list[AlertLine]:
             missing=row.missing,
             suggested=row.suggested,
             order_by=row.order_by,
-            today=found.day,
+            today=day,
             late=_("too late for the first case") if row.late else "",
             why=reason(row),
             cases=references(row),
             row=row,
+            on_order=row.on_order,
+            site=site,
+            aside=(asides or {}).get(row.component.pk),
+            may_act=may_act,
         )
-        for number, row in enumerate(found.rows, start=1)
+        for number, row in enumerate(rows, start=1)
     ]
 
 
@@ -101,13 +119,14 @@ class AlertTable(Lines):
     supplier = Column(verbose_name=gettext_lazy("Supplier"), visible=False)
     cells = Column(
         accessor="missing",
-        verbose_name=gettext_lazy("Usable, wanted"),
+        verbose_name=gettext_lazy("Usable, on order, wanted"),
         attrs={"th": {"class": "c-mi"}},
         exclude_from_export=True,
     )
     usable = NumberColumn(verbose_name=gettext_lazy("Usable"), visible=False)
     held = NumberColumn(verbose_name=gettext_lazy("Of these held"), visible=False)
     short_dated = NumberColumn(verbose_name=gettext_lazy("Short-dated"), visible=False)
+    on_order = NumberColumn(verbose_name=gettext_lazy("On order"), visible=False)
     wanted = NumberColumn(verbose_name=gettext_lazy("Wanted"), visible=False)
     missing = NumberColumn(verbose_name=gettext_lazy("Missing"), visible=False)
     why = Column(verbose_name=gettext_lazy("Why, and for which cases"), orderable=False)
@@ -141,23 +160,76 @@ class AlertTable(Lines):
         return record.name
 
     def render_cells(self, record: AlertLine) -> str:
-        drawing = "" if record.row.pieces else cells(record.row.tenures, record.wanted)
-        figures = _("%(usable)s usable, %(wanted)s wanted") % {
-            "usable": record.usable,
-            "wanted": record.wanted,
-        }
+        drawing = "" if record.row.pieces else cells(record.row.tenures, record.wanted, record.on_order)
+        values = {"usable": record.usable, "on_order": record.on_order, "wanted": record.wanted}
+        figures = _("%(usable)s usable, %(wanted)s wanted") % values
+        if record.on_order:
+            figures = _("%(usable)s usable, %(on_order)s on order, %(wanted)s wanted") % values
         return format_html('{}<span class="soft under">{}</span>', drawing, figures)
 
     def render_why(self, record: AlertLine) -> str:
         cases = format_html_join(
             ", ", '<span class="nowrap">{}</span>', ((part,) for part in record.cases.split(", ") if part)
         )
-        return format_html('{}<span class="soft under">{}</span>', record.why, cases)
+        return format_html('{}<span class="soft under">{}</span>{}', record.why, cases, self._aside(record))
+
+    def _aside(self, record: AlertLine) -> str:
+        """Why it was set aside; or that it was, and what has changed since."""
+        if record.aside is None:
+            return ""
+        words = {
+            "day": sitetime(record.aside.at, "day"),
+            "by": record.aside.by.name,
+            "reason": record.aside.get_reason_display(),
+            "note": f" ({record.aside.note})" if record.aside.note else "",
+        }
+        said = _("Set aside on %(day)s by %(by)s: %(reason)s%(note)s.") % words
+        if record.aside.digest != record.row.digest:
+            said += " " + _(
+                "It is back: then %(usable)s usable, %(on_order)s on order and %(wanted)s wanted."
+            ) % {
+                "usable": record.aside.usable,
+                "on_order": record.aside.on_order,
+                "wanted": record.aside.wanted,
+            }
+        return format_html('<span class="under">{}</span>', said)
 
     def value_why(self, record: AlertLine) -> str:
         return record.why
 
     def render_act(self, record: AlertLine) -> str:
+        if record.row.on_its_way:
+            return format_html('<span class="soft">{}</span>', act(record.row))
         by = day_word(record.order_by, record.today)
         late = record.late and format_html('<span class="soft under">{}</span>', record.late)
-        return format_html('<b>{}</b><span class="soft under">{}</span>{}', act(record.row), by, late)
+        if not record.may_act:
+            return format_html('<b>{}</b><span class="soft under">{}</span>{}', act(record.row), by, late)
+        if record.aside is not None and record.aside.digest == record.row.digest:
+            return format_html(
+                '<button class="btn" form="take-up" name="aside" value="{}">{}<span class="unseen"> {}</span>'
+                "</button>",
+                record.aside.pk,
+                _("Take it up again"),
+                record.name,
+            )
+        address = reverse("reorder-set-aside", args=[record.row.component.pk])
+        return format_html(
+            '<button class="btn" form="order" name="wanted" value="{}">{}'
+            '<span class="unseen"> {}</span></button>'
+            '<span class="soft under">{}</span>{}<a class="do" href="{}?site={}"><b>{}</b>'
+            '<span class="unseen">: {}</span></a>',
+            wanted_text(record.row),
+            act(record.row),
+            record.name,
+            by,
+            late,
+            address,
+            record.site,
+            _("Set aside"),
+            record.name,
+        )
+
+
+def wanted_text(row: AlertRow) -> str:
+    """An alert as its button sends it: the component, and how many the page showed."""
+    return f"{row.component.pk}:{row.suggested}"

@@ -75,6 +75,7 @@ class SizeTable(Lines):
     free = NumberColumn(verbose_name=gettext_lazy("Free"))
     held = NumberColumn(verbose_name=gettext_lazy("Held"))
     short_dated = NumberColumn(verbose_name=gettext_lazy("Short-dated"))
+    on_order = NumberColumn(verbose_name=gettext_lazy("On order"))
     wanted = NumberColumn(verbose_name=gettext_lazy("Wanted in two weeks"))
     asked = NumberColumn(verbose_name=gettext_lazy("Asked for by the target"))
     over = NumberColumn(verbose_name=gettext_lazy("Over or under"))
@@ -117,6 +118,9 @@ class SizeTable(Lines):
         return _or_dash(value)
 
     def render_short_dated(self, value: int) -> str:
+        return _or_dash(value)
+
+    def render_on_order(self, value: int) -> str:
         return _or_dash(value)
 
 

@@ -14,7 +14,9 @@ from cases.reorders.forms import BudgetForm
 from cases.reorders.reasons_budget import how_sure, left_out, says
 from cases.reorders.tables_budget import BuyTable, buy_lines
 from trays.places.choose import site_choice
+from trays.staff.access import may
 from trays.staff.models import Person
+from trays.web.acting import KeyForm, new_key
 from trays.web.table import answer_table
 
 FIRST_AMOUNT = Decimal(5)
@@ -45,6 +47,9 @@ def budget(request: HttpRequest) -> HttpResponse:
         "says": says(found) if found else _("Give an amount to see what it buys."),
         "how_sure": how_sure(found) if found else "",
         "left_out": left_out(found, currency) if found else "",
+        "buys": [f"{buy.component.pk}:{buy.units}:{buy.on_order}" for buy in found.buys] if found else [],
+        "may_act": may(by=by, act="draft_order", site_id=choice.site.pk),
+        "key_form": KeyForm(initial=new_key()),
     }
     # Where each unit counts as one, the cost is the number of units.
     table = BuyTable(buy_lines(found), exclude=() if found and found.currency else ("cost",))

@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any, cast
 
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -36,9 +37,12 @@ from trays.stock.tables import PileTable, UnitLine, UnitTable, pile_lines, unit_
 from trays.web.errors import NotThere
 from trays.web.filters import FilterLink
 from trays.web.table import Lines, answer_table, answer_tables
+from trays.web.wording import sitetime
 
 # More sizes than this do not stand side by side on a page.
 MOST_COLUMNS = 12
+# Families named above a picture.
+MOST_KIN = 12
 # Two pictures of more columns than this do not stand beside each other.
 MOST_BESIDE = 9
 
@@ -103,6 +107,7 @@ def stock_family(request: HttpRequest, code: str) -> HttpResponse:
         "places": _places(units, components),
         "size_heads": _columns(components),
         "pictures": family_pictures(sizes, site=choice.site, day=day),
+        "kin": _kin(family, components, choice.site),
         "side_by_side": 0 < len(_columns(components)) <= MOST_BESIDE,
     }
     tables = {
@@ -116,6 +121,16 @@ def stock_family(request: HttpRequest, code: str) -> HttpResponse:
         context,
         file_name=f"stock-{family.code}-{choice.site.code}",
     )
+
+
+def _kin(family: Family, components: Sequence[Component], site: Site) -> list[FilterLink]:
+    """The families of the same suppliers and kind, this one marked: to go from one to the next."""
+    suppliers = {component.supplier_id for component in components}
+    rows = Family.objects.filter(kind=family.kind, components__supplier__in=suppliers).distinct()
+    return [
+        FilterLink(row.name, f"{reverse('stock-family', args=[row.code])}?site={site.code}", row == family)
+        for row in rows.order_by("slot", "name")[:MOST_KIN]
+    ]
 
 
 def _units(form: UnitFilter, lines: Sequence[UnitLine], site: Site, family: Family, day: date) -> Lines:
@@ -191,6 +206,17 @@ def _says_family(sizes: Sequence[SizeLine], lines: Sequence[UnitLine]) -> str:
         )
     else:
         sentences.append(_("No size is under what the coming cases ask for."))
+    coming = sorted((one for line in sizes for one in line.coming), key=lambda one: one.due)
+    if coming:
+        pieces = sum(one.pieces for one in coming)
+        sentences.append(
+            ngettext(
+                "%(count)s is on order, due %(day)s.",
+                "%(count)s are on order, the first due %(day)s.",
+                pieces,
+            )
+            % {"count": pieces, "day": sitetime(coming[0].due, "day")}
+        )
     dated = sum(1 for line in lines if line.dated)
     if dated:
         sentences.append(

@@ -2,8 +2,8 @@
 
 from datetime import date
 
-from cases.reorders.workdays import due, later
 from trays.catalogue.models import Component
+from trays.parties.workdays import due, later
 
 LOOK_AHEAD = 5
 """Working days."""

@@ -26,7 +26,8 @@ from trays.stock.models import Unit
 from trays.web.errors import Refusal
 from trays.web.wording import sitetime
 
-REASONS = ("released", "replaced", "swapped", "withdrawn")
+REASONS = ("released", "replaced", "swapped", "withdrawn", "used", "taken", "closed", "apart")
+"""Used: opened for the case. Taken: opened for another one. Closed: the case is over."""
 
 
 def units_hold(
@@ -159,6 +160,11 @@ def end_holds(*, holds: Iterable[Hold], at: datetime, reason: str) -> list[Line]
         if open_still.update(ended_at=at, ended_reason=reason) == 1:
             lines.append(Line("unit", hold.unit_id, "held", "free"))
     return lines
+
+
+def end_holds_within(*, units: Iterable[Unit], reason: str, at: datetime) -> list[Line]:
+    """End whatever holds stand on locked units, within a larger act; return the event's lines."""
+    return end_holds(holds=queries.open_holds(unit.pk for unit in units).values(), at=at, reason=reason)
 
 
 def held_lines(holds: Sequence[Hold]) -> list[Line]:

@@ -11,4 +11,5 @@ urlpatterns = [
     path("sets/<path:code>/", instruments.one_set, {"beside": beside_set}, name="set"),
     path("trace/sets/<path:code>/", views.set_history, name="set-history"),
     path("recalls/<int:pk>/cases/", views.recall_cases, name="recall-cases"),
+    path("safety-notices/<int:pk>/cases/", views.notice_cases, name="notice-cases"),
 ]

@@ -5,13 +5,17 @@ from typing import cast
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from cases.trace import queries, words
+from cases.trace import notices, queries, words
+from cases.usage.models import Fate
 from trays.instruments.models import InstrumentSet
 from trays.processing.models_recall import Recall
-from trays.staff.access import fetch
+from trays.staff.access import fetch, sites_or_refuse
 from trays.staff.models import Person
+from trays.stock.models_notices import SafetyNotice
+from trays.web.errors import NotThere
 from trays.web.filters import GetForm
 from trays.web.page import answer_page
 
@@ -58,6 +62,26 @@ def recall_cases(request: HttpRequest, pk: int) -> HttpResponse:
         "counted": queries.cases_that_counted(row),
     }
     return answer_page(request, "cases/trace/recall_cases.html", context)
+
+
+@require_safe
+def notice_cases(request: HttpRequest, pk: int) -> HttpResponse:
+    """Which cases of the person's sites had a piece of the lots that a safety notice names."""
+    by = _by(request)
+    sites = sites_or_refuse(by=by, act="see_cases")
+    row = SafetyNotice.objects.select_related("supplier").filter(pk=pk).first()
+    if row is None:
+        raise NotThere("not-there", _("There is no such notice."), _("Look for it in the list of notices."))
+    brought = notices.brought_of(row, sites=sites)
+    inside = (Fate.IMPLANTED, Fate.IMPLANTED_REMOVED)
+    context = {
+        "notice": row,
+        "at": timezone.now(),
+        "brought": brought,
+        "implanted": len({one.case_id for one in brought if one.fate in inside}),
+        "lots": row.lots.select_related("component").order_by("component__name", "lot"),
+    }
+    return answer_page(request, "cases/trace/notice_cases.html", context)
 
 
 def _by(request: HttpRequest) -> Person:

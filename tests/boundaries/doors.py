@@ -1,18 +1,29 @@
 """The list of every address: what it needs to be opened, and which roles get in."""
 
-from dataclasses import dataclass, field
+import json
 from datetime import timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
 from django.utils import timezone
 
+from cases.counts.models_templates import CountTemplate
 from cases.counts.services import count_sheets_make
 from cases.picks.leaving import packs_issue_for
 from cases.picks.services import pick_list_make
 from cases.picks.ticking import packs_pick
+from tests.boundaries.door import Door
+from tests.boundaries.goods import DOORS as GOODS_DOORS
+from tests.boundaries.goods import furnish_goods
+from tests.boundaries.implants import furnish_implants
+from tests.boundaries.lending import furnish_loans
+from tests.boundaries.ordering import furnish_orders
+from tests.boundaries.reordering import DOORS as REORDER_DOORS
+from tests.boundaries.reordering import furnish_reorders
 from tests.boundaries.sterile_services import furnish_sterile_services
+from tests.boundaries.theatre import furnish_theatre
 from tests.world import World
 from trays.exchange.models import ImportRun
 from trays.labels.models import LabelPaper
@@ -24,22 +35,6 @@ HOSPITAL = frozenset(
 EVERYBODY = HOSPITAL | {"supplier", "stranger", "far_coordinator"}
 
 
-@dataclass(frozen=True)
-class Door:
-    """`kwargs` and `post` name things that `furnish` makes; `open` needs no sign-in.
-
-    `elsewhere` are people with the right role at another site: for them the row is not there. What can be
-    done `once` is refused by its state (not by the role) to whoever comes second.
-    """
-
-    roles: frozenset[str] | set[str]
-    kwargs: dict[str, str] = field(default_factory=dict)
-    post: dict[str, str] | None = None
-    open: bool = False
-    elsewhere: frozenset[str] | set[str] = frozenset()
-    once: bool = False
-
-
 FAR = frozenset({"far_coordinator"})
 BOOKS = {"coordinator", "surgeon", "keeper"}
 PICKS = {"coordinator", "stores", "technician", "keeper"}
@@ -47,12 +42,17 @@ COUNTS = {"coordinator", "technician", "scrub", "circulating", "keeper"}
 LABELS = {"technician", "stores", "keeper"}
 ORDERS = {"stores", "coordinator", "quality", "keeper"}
 SCANNERS = {"coordinator", "stores", "technician", "quality", "keeper"}
-IMPORTS = {"coordinator", "stores", "technician", "keeper"}
+IMPORTS = {"coordinator", "stores", "technician", "quality", "keeper"}
 WORKS = {"technician", "keeper"}
 RECALLS = {"technician", "quality", "keeper"}
 STORES = {"technician", "stores", "keeper"}
 ISSUES = {"technician", "stores", "scrub", "circulating", "keeper"}
 DECIDES = {"quality", "keeper"}
+DRAFTS = {"stores", "coordinator", "keeper"}
+SENDS = {"stores", "keeper"}
+LOANS = {"stores", "coordinator", "quality", "technician", "keeper"}
+LOANS_COME = {"stores", "technician", "keeper"}
+LOANS_KEPT = {"stores", "coordinator", "keeper"}
 
 
 def furnish(world: World) -> dict[str, Any]:
@@ -98,7 +98,25 @@ def furnish(world: World) -> dict[str, Any]:
         "kind": "units",
         "ext": "csv",
         **furnish_sterile_services(world),
+        **furnish_orders(world),
+        **furnish_reorders(world),
+        **furnish_loans(world),
+        **furnish_goods(world),
+        **furnish_theatre(world, day=day, waiting=case),
+        **furnish_implants(world, day=day),
+        # The first case that was opened began with it.
+        "count_template": CountTemplate.objects.values_list("pk", flat=True)[0],
     }
+
+
+def knock(client: Client, door: Door, url: str, furnished: dict[str, Any], **more: Any) -> Any:
+    """Get the page, or send what the door wants, as a form or as JSON."""
+    if door.post is None:
+        return client.get(url, **more)
+    sent = given(door, furnished)
+    if door.json:
+        return client.post(url, json.dumps(sent), content_type="application/json", **more)
+    return client.post(url, sent, **more)
 
 
 def given(door: Door, furnished: dict[str, Any]) -> dict[str, Any]:
@@ -111,6 +129,11 @@ def given(door: Door, furnished: dict[str, Any]) -> dict[str, Any]:
 
 
 CASE = {"pk": "case"}
+OPEN_CASE = {"pk": "open_case"}
+IMPLANTS = {"pk": "implant_case"}
+AT_TABLE = {"scrub", "circulating", "keeper"}
+SEES_THEATRE = AT_TABLE | {"coordinator", "surgeon", "technician", "quality"}
+FROM_PAPER = AT_TABLE | {"coordinator", "quality"}
 DOORS: dict[str, Door] = {
     "healthz": Door(EVERYBODY, open=True),
     "readyz": Door(EVERYBODY, open=True),
@@ -167,6 +190,7 @@ DOORS: dict[str, Door] = {
     "sterile-work": Door(HOSPITAL | FAR),
     "reorders": Door(ORDERS | FAR),
     "reorder-budget": Door(ORDERS | FAR),
+    **REORDER_DOORS,
     "labels": Door(LABELS | {"coordinator"} | FAR),
     "labels-pdf": Door(
         LABELS,
@@ -274,4 +298,238 @@ DOORS: dict[str, Door] = {
     "recall-close": Door(DECIDES, {"pk": "recall"}, post={"pin": "pin"}, elsewhere=FAR, once=True),
     "shortfalls": Door(HOSPITAL | FAR),
     "shortfall-end": Door(WORKS, {"pk": "shortfall"}, post={"how": "found"}, elsewhere=FAR, once=True),
+    # Loans and agreements
+    "loans": Door(LOANS | FAR),
+    "loan-ask": Door(LOANS_KEPT | FAR),
+    "loan-rules": Door(LOANS | FAR),
+    "loan": Door(LOANS, {"pk": "loan"}, elsewhere=FAR),
+    "loan-confirm": Door(
+        LOANS_KEPT, {"pk": "loan"}, post={"arrives_at": "loan_promised"}, elsewhere=FAR, once=True
+    ),
+    "loan-end": Door(LOANS_KEPT, {"pk": "loan"}, post={"reason": "not-needed"}, elsewhere=FAR, once=True),
+    "loan-arrive": Door(LOANS_COME, {"pk": "loan"}, elsewhere=FAR),
+    "loan-arrive-set": Door(
+        LOANS_COME,
+        {"pk": "loan"},
+        post={"loan_set": "loan_set", "code": "MF-07", "place": "hall"},
+        elsewhere=FAR,
+        once=True,
+    ),
+    "loan-arrive-shelf": Door(LOANS_COME, {"pk": "loan"}, post={"place": "loan_shelf"}, elsewhere=FAR),
+    "loan-arrive-unit": Door(
+        LOANS_COME,
+        {"pk": "loan"},
+        post={"item": "tib-2-x-none", "lot": "LT-1", "count": "1", "condition": "good"},
+        elsewhere=FAR,
+    ),
+    "loan-units-checked": Door(LOANS_COME, {"pk": "loan"}, post={}, elsewhere=FAR, once=True),
+    "loan-check": Door(LOANS_COME, {"pk": "loan_set"}, elsewhere=FAR),
+    "loan-count-out": Door(LOANS_COME, {"pk": "loan"}, elsewhere=FAR),
+    "loan-count-seen": Door(LOANS_COME, {"pk": "loan"}, post={}, elsewhere=FAR),
+    "loan-count-done": Door(LOANS_COME, {"pk": "loan"}, post={}, elsewhere=FAR, once=True),
+    "loan-return": Door(LOANS_COME, {"pk": "loan"}, post={}, elsewhere=FAR, once=True),
+    "loan-claim": Door(
+        LOANS_KEPT, {"pk": "loan"}, post={"kind": "hire", "quantity": "1", "amount": "1"}, elsewhere=FAR
+    ),
+    "loan-charge-accept": Door(LOANS_KEPT, {"pk": "loan_charge"}, post={}, elsewhere=FAR, once=True),
+    "loan-charge-refuse": Door(
+        LOANS_KEPT, {"pk": "loan_charge"}, post={"reason": "claimed-twice"}, elsewhere=FAR, once=True
+    ),
+    "loan-close": Door(LOANS_KEPT, {"pk": "loan"}, post={}, elsewhere=FAR, once=True),
+    "agreements": Door(LOANS | FAR),
+    "agreement": Door(LOANS, {"pk": "agreement"}, elsewhere=FAR),
+    "agreement-count": Door({"stores", "keeper"}, {"pk": "agreement"}, elsewhere=FAR),
+    "agreement-end": Door(
+        LOANS_KEPT, {"pk": "agreement"}, post={"last": "2040-01-01"}, elsewhere=FAR, once=True
+    ),
+    # Theatre: today, bring in, count
+    "theatre-today": Door(SEES_THEATRE | FAR),
+    "theatre-worker": Door(EVERYBODY, open=True),
+    "theatre-shell": Door(EVERYBODY, open=True),
+    "theatre-manifest": Door(EVERYBODY, open=True),
+    "theatre-case": Door(SEES_THEATRE, OPEN_CASE, elsewhere=FAR),
+    "theatre-open": Door(
+        AT_TABLE,
+        {"pk": "waiting_case"},
+        post={"scrub": "scrub", "circulating": "circulating"},
+        elsewhere=FAR,
+    ),
+    "theatre-trolley": Door(AT_TABLE, OPEN_CASE, post={}, elsewhere=FAR, once=True),
+    "theatre-pack": Door(
+        AT_TABLE,
+        {"pk": "open_case", "pack": "table_pack"},
+        post={
+            "indicator": "seen",
+            "reason": "other",
+            "decided_by": "S. Scrub",
+            "note": "It was open",
+        },
+        elsewhere=FAR,
+        once=True,
+    ),
+    "count-sheets-filled": Door(COUNTS, OPEN_CASE, elsewhere=FAR),
+    "count-templates": Door(SEES_THEATRE | FAR),
+    "count-template": Door(SEES_THEATRE, {"pk": "count_template"}, elsewhere=FAR),
+    "count-template-new": Door({"coordinator", "quality", "keeper"} | FAR),
+    "count-template-edit": Door(
+        {"coordinator", "quality", "keeper"}, {"pk": "count_template"}, elsewhere=FAR
+    ),
+    "theatre-count": Door(SEES_THEATRE, OPEN_CASE, elsewhere=FAR),
+    "theatre-entry": Door(
+        AT_TABLE,
+        OPEN_CASE,
+        post={"kind": "recount", "stage": "open_stage", "klass": "soft"},
+        elsewhere=FAR,
+    ),
+    "theatre-entries": Door(
+        SEES_THEATRE, OPEN_CASE, post={"entries": "no_entries"}, json=True, elsewhere=FAR
+    ),
+    "theatre-state": Door(SEES_THEATRE, OPEN_CASE, elsewhere=FAR),
+    # Theatre: implants, stop, sets that fail, signing, the record, paper
+    "theatre-implants": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-box-open": Door(SEES_THEATRE, IMPLANTS, post={}, elsewhere=FAR),
+    "theatre-box-in-hand": Door(SEES_THEATRE, IMPLANTS, post={"drop": "1"}, elsewhere=FAR),
+    "theatre-box-down": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-decision": Door(
+        SEES_THEATRE,
+        IMPLANTS,
+        post={"construct": "implant_construct", "surgeon_name": "Ms Surgeon", "reason": "holds well"},
+        elsewhere=FAR,
+        once=True,
+    ),
+    "theatre-explant": Door(
+        SEES_THEATRE,
+        IMPLANTS,
+        post={"construct": "implant_construct", "what": "Old insert", "whereto": "kept"},
+        elsewhere=FAR,
+    ),
+    "theatre-box": Door(SEES_THEATRE, {**IMPLANTS, "number": "box_opened"}, elsewhere=FAR),
+    "theatre-opened": Door(SEES_THEATRE, {**IMPLANTS, "number": "box_sealed"}, post={}, elsewhere=FAR),
+    "theatre-fate": Door(
+        SEES_THEATRE,
+        {**IMPLANTS, "number": "box_opened"},
+        post={"fate": "wasted"},
+        elsewhere=FAR,
+        once=True,
+    ),
+    "theatre-card": Door(
+        SEES_THEATRE,
+        {**IMPLANTS, "number": "box_implanted"},
+        post={"card": "given"},
+        elsewhere=FAR,
+        once=True,
+    ),
+    "theatre-box-place": Door(
+        SEES_THEATRE,
+        {**IMPLANTS, "number": "box_unknown"},
+        post={"construct": "implant_construct"},
+        elsewhere=FAR,
+        once=True,
+    ),
+    "theatre-stop": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-stop-said": Door(
+        SEES_THEATRE, {**IMPLANTS, "number": "construct_number"}, post={"said": "side"}, elsewhere=FAR
+    ),
+    "theatre-set-fail": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-set-answers": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "table-failures": Door(HOSPITAL | FAR),
+    "table-failure-answer": Door(WORKS, {"pk": "failure"}, post={"answer": "none"}, elsewhere=FAR, once=True),
+    "theatre-sets": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-sets-lack": Door(
+        SEES_THEATRE,
+        {**IMPLANTS, "pack": "room_pack"},
+        post={"line": "lacking_line", "quantity": "1", "cause": "missing"},
+        elsewhere=FAR,
+    ),
+    "theatre-sign": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-record-sign": Door(
+        SEES_THEATRE,
+        IMPLANTS,
+        post={"role": "surgeon", "name": "sign_name", "pin": "sign_pin"},
+        elsewhere=FAR,
+        once=True,
+    ),
+    "theatre-unsigned": Door(
+        SEES_THEATRE,
+        IMPLANTS,
+        post={"role": "surgeon", "name": "S. Scrub", "why": "called away"},
+        elsewhere=FAR,
+    ),
+    "theatre-close": Door(SEES_THEATRE, IMPLANTS, post={}, elsewhere=FAR),
+    "theatre-close-exception": Door(
+        SEES_THEATRE,
+        IMPLANTS,
+        post={"reason": "emergency", "name": "quality", "pin": "sign_pin"},
+        elsewhere=FAR,
+        once=True,
+    ),
+    "theatre-record": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-record-pdf": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-record-csv": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-record-json": Door(SEES_THEATRE, IMPLANTS, elsewhere=FAR),
+    "theatre-paper": Door(FROM_PAPER, IMPLANTS, elsewhere=FAR),
+    "theatre-paper-box": Door(
+        FROM_PAPER,
+        IMPLANTS,
+        post={
+            "construct": "implant_construct",
+            "described": "Cement restrictor",
+            "fate": "implanted",
+            "word_of": "S. Scrub",
+            "happened_at": "paper_time",
+        },
+        elsewhere=FAR,
+    ),
+    "theatre-paper-sign": Door(
+        FROM_PAPER,
+        IMPLANTS,
+        post={"role": "surgeon", "name": "S. Scrub", "happened_at": "paper_time"},
+        elsewhere=FAR,
+    ),
+    "theatre-paper-stage": Door(
+        FROM_PAPER,
+        {**IMPLANTS, "stage": "waiting_stage"},
+        post={
+            "scrub": "S. Scrub",
+            "circulating": "C. Circulating",
+            "happened_at": "paper_time",
+            "rest_agrees": "on",
+        },
+        elsewhere=FAR,
+        once=True,
+    ),
+    "chase": Door(SEES_THEATRE | FAR),
+    "chase-mark": Door(SEES_THEATRE, {"pk": "mark"}, elsewhere=FAR),
+    "case-avoid": Door(SEES_THEATRE, CASE, elsewhere=FAR),
+    "no-card": Door({"quality", "coordinator", "keeper"} | FAR),
+    # Orders and their deliveries
+    "orders": Door(ORDERS | FAR),
+    "order-new": Door(DRAFTS | FAR, post={"item": "order_item", "quantity": "1", "kind": "stock"}),
+    "order": Door(ORDERS, {"pk": "order_draft"}, elsewhere=FAR),
+    "order-paper": Door(ORDERS, {"pk": "order_approved", "form": "order_form"}, elsewhere=FAR),
+    "order-add": Door(
+        DRAFTS, {"pk": "order_draft"}, post={"item": "order_item", "quantity": "1"}, elsewhere=FAR
+    ),
+    "order-line": Door(DRAFTS, {"pk": "order_line"}, post={"quantity": "2", "price": "3.50"}, elsewhere=FAR),
+    "order-line-off": Door(DRAFTS, {"pk": "order_line"}, post={}, elsewhere=FAR, once=True),
+    "order-approve": Door(ORDERS, {"pk": "order_draft"}, post={"pin": "pin"}, elsewhere=FAR, once=True),
+    "order-send": Door(SENDS, {"pk": "order_approved"}, post={"way": "post"}, elsewhere=FAR),
+    "order-confirm": Door(SENDS, {"pk": "order_sent"}, post={}, elsewhere=FAR, once=True),
+    "order-end": Door(DRAFTS, {"pk": "order_draft"}, post={"reason": "mistake"}, elsewhere=FAR, once=True),
+    "order-limits": Door(ORDERS | FAR),
+    "order-limits-set": Door({"stores", "quality", "keeper"}, post={}),
+    "order-receive": Door(SENDS, {"pk": "order_sent"}, elsewhere=FAR),
+    "order-receive-begin": Door(
+        SENDS, {"pk": "order_sent"}, post={"place": "shelf", "tenure": "owned"}, elsewhere=FAR, once=True
+    ),
+    "order-receive-hand": Door(
+        SENDS,
+        {"pk": "order_taking_in"},
+        post={"item": "order_item", "lot": "L1", "count": "1", "condition": "good"},
+        elsewhere=FAR,
+    ),
+    "order-receive-undo": Door(SENDS, {"pk": "order_taking_in"}, post={}, elsewhere=FAR, once=True),
+    "order-receive-done": Door(SENDS, {"pk": "order_taking_in"}, post={}, elsewhere=FAR, once=True),
+    # Goods
+    **GOODS_DOORS,
 }

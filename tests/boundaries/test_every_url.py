@@ -7,7 +7,7 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from tests.boundaries.doors import DOORS, Door, furnish, given
+from tests.boundaries.doors import DOORS, knock
 from tests.world import World
 
 REFUSED = {403, 404}
@@ -21,11 +21,6 @@ def addresses(resolver: URLResolver | None = None) -> Iterator[URLPattern]:
             yield from addresses(entry)
         else:
             yield entry
-
-
-@pytest.fixture
-def furnished(world: World) -> dict[str, Any]:
-    return furnish(world)
 
 
 def test_every_address_has_a_name_and_is_listed() -> None:
@@ -72,9 +67,3 @@ def test_an_act_is_not_done_by_following_a_link(name: str, world: World, furnish
     client = Client()
     client.force_login(world.cast.keeper, backend="django.contrib.auth.backends.ModelBackend")
     assert client.get(url).status_code in {405, 302}
-
-
-def knock(client: Client, door: Door, url: str, furnished: dict[str, Any]) -> Any:
-    if door.post is None:
-        return client.get(url)
-    return client.post(url, given(door, furnished))

@@ -2,9 +2,6 @@
 
 from datetime import UTC, datetime, timedelta
 
-import pytest
-from django.db import transaction
-
 from cases.bookings.models import Case
 from cases.desks.demo import sign_ins, world_ready
 from cases.desks.demo_round import PIN
@@ -22,21 +19,7 @@ from trays.processing.times import STAGES, stage_laws
 from trays.staff.models import Person
 from trays.staff.signing import signer
 
-WEDNESDAY = datetime(2026, 12, 2, 11, 0, tzinfo=UTC)
-
-
-@pytest.fixture(scope="module")
-def once(django_db_setup, django_db_blocker):
-    """The world, loaded once for all tests of this file; each of them takes back what it does."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        assert world_ready(at=WEDNESDAY) == "loaded"
-        yield
-        transaction.set_rollback(True)
-
-
-@pytest.fixture
-def loaded(once, db):
-    pass
+LOADED_AT = datetime(2026, 12, 2, 11, 0, tzinfo=UTC)
 
 
 def stands(code):
@@ -65,7 +48,7 @@ def test_an_early_release_waits_for_its_indicator_and_one_machine_owes_a_test(lo
     assert outstanding.run.early_reason
     assert outstanding.run.early_with != outstanding.run.decided_by
     machines = list(Machine.objects.filter(site__code="larkmere"))
-    owed = policies.tests_owed(machines=machines, day=WEDNESDAY.date())
+    owed = policies.tests_owed(machines=machines, day=LOADED_AT.date())
     assert {m.code: [rule.code for rule in owed[m.pk]] for m in machines if owed[m.pk]} == {"S3": ["leak"]}
     waiting = RunLog.objects.get(run__state="ended")
     assert waiting.hold_seconds >= 180
@@ -73,15 +56,15 @@ def test_an_early_release_waits_for_its_indicator_and_one_machine_owes_a_test(lo
 
 
 def test_stage_times_are_learnt_from_thirty_steps_and_more(loaded):
-    laws = stage_laws(site=Site.objects.get(code="larkmere"), at=WEDNESDAY)
+    laws = stage_laws(site=Site.objects.get(code="larkmere"), at=LOADED_AT)
     # Nobody in the demo says when a set has left the table: the site's reckoning stands for it.
     assert all(laws[state].seen >= 30 for state in STAGES if state != PackState.USED)
     assert all(0 < laws[state].quantile(0.5) < 240 for state in STAGES)
 
 
 def test_no_case_of_the_first_two_days_lacks_a_set_for_it(loaded):
-    answer = horizon(site=Site.objects.get(code="larkmere"), at=WEDNESDAY)
-    soon = Case.objects.filter(list__day__lte=WEDNESDAY.date() + timedelta(days=1))
+    answer = horizon(site=Site.objects.get(code="larkmere"), at=LOADED_AT)
+    soon = Case.objects.filter(list__day__lte=LOADED_AT.date() + timedelta(days=1))
     soon_refs = set(soon.values_list("reference", flat=True))
     words = {v.on_site.word for v in answer.verdicts.values() if v.reference in soon_refs}
     assert words == {"covered"}
@@ -90,7 +73,7 @@ def test_no_case_of_the_first_two_days_lacks_a_set_for_it(loaded):
 def test_the_record_holds_and_a_second_start_acts_nothing_out(loaded):
     assert verify() == []
     before = Event.objects.count(), Move.objects.count()
-    assert world_ready(at=WEDNESDAY + timedelta(hours=2)) == ""
+    assert world_ready(at=LOADED_AT + timedelta(hours=2)) == ""
     assert (Event.objects.count(), Move.objects.count()) == before
 
 
@@ -104,7 +87,7 @@ def test_everybody_can_sign_with_the_demos_pin_and_keeps_one_of_their_own(loaded
 
 def test_at_the_small_site_a_hip_waits_and_another_order_lets_none_wait(loaded):
     case = Case.objects.get(reference="FN-0312")
-    board = day_board(site=case.site, day=case.list.day, at=WEDNESDAY)
+    board = day_board(site=case.site, day=case.list.day, at=LOADED_AT)
     assert {kind.waiting.line.use.case.reference for kind in board.waiting} >= {"FN-0312"}
     (changed,) = propose(board).lists
     assert [line.case.reference for line in changed.lines] == ["FN-0311", "FN-0313", "FN-0312"]

@@ -46,24 +46,51 @@ def demo_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
+class Server:
+    """A server process on a database file; it can be killed and started again at the same address."""
+
+    def __init__(self, database: Path) -> None:
+        self.database = database
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = probe.getsockname()[1]
+        self.process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        command = [sys.executable, "manage.py", "runserver", "--noreload", f"127.0.0.1:{self.port}"]
+        quiet = subprocess.DEVNULL
+        env = environment(self.database)
+        self.process = subprocess.Popen(command, cwd=ROOT, env=env, stdout=quiet, stderr=quiet)
+        _wait(f"{self.url}/healthz", self.process)
+
+    def stop(self, *, at_once: bool = False) -> None:
+        if self.process is not None:
+            self.process.kill() if at_once else self.process.terminate()
+            self.process.wait(timeout=20)
+        self.process = None
+
+
 @pytest.fixture
-def address(demo_database: Path, tmp_path: Path) -> Iterator[str]:
-    """Where a server of its own serves a copy of the demo's world."""
+def server(demo_database: Path, tmp_path: Path) -> Iterator[Server]:
+    """A server of its own on a copy of the demo's world."""
     copy = tmp_path / "copy.sqlite3"
     shutil.copyfile(demo_database, copy)
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [sys.executable, "manage.py", "runserver", "--noreload", f"127.0.0.1:{port}"]
-    process = subprocess.Popen(
-        command, cwd=ROOT, env=environment(copy), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    )
+    server = Server(copy)
     try:
-        _wait(f"http://127.0.0.1:{port}/healthz", process)
-        yield f"http://127.0.0.1:{port}"
+        server.start()
+        yield server
     finally:
-        process.terminate()
-        process.wait(timeout=20)
+        server.stop()
+
+
+@pytest.fixture
+def address(server: Server) -> str:
+    """Where the server answers."""
+    return server.url
 
 
 def _wait(url: str, process: subprocess.Popen[bytes]) -> None:

@@ -1,5 +1,6 @@
 """One predicted size is changed through its page, and everything computed from it follows."""
 
+import csv
 import re
 from datetime import timedelta
 from typing import Any
@@ -39,7 +40,7 @@ def seen(as_person: Any, case: Case) -> dict[str, Any]:
     assert made.status_code == 303, made.content
     pick_list = PickList.objects.get(case=case, replaced_at=None)
     alerts = stores.get(reverse("reorders"), {"as": "csv"}).content.decode("utf-8-sig")
-    wanted = {row.split(",")[1]: int(row.split(",")[7]) for row in alerts.splitlines()[1:]}
+    wanted = {row["Code"]: int(row["Wanted"]) for row in csv.DictReader(alerts.splitlines())}
     verdict = page[page.index("verdicts") : page.index("</section>", page.index("verdicts"))]
     return {
         "verdict": re.sub(r"<[^>]+>|\s+", " ", verdict),

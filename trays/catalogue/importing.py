@@ -90,6 +90,7 @@ class Families(ModelKind):
 class Components(ModelKind):
     """One component a row; its single-unit trade code may stand beside it."""
 
+    in_chunks = True
     code = "components"
     title = gettext_lazy("Components")
     about = gettext_lazy("Every size, side and further measure that can be ordered.")

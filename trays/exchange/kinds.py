@@ -4,10 +4,13 @@ A kind is made once per run. `prepare` reads what rows refer to, once; `check` j
 touching the database; `apply` writes all rows and says what moved, inside the caller's transaction.
 """
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from array import array
+from collections import Counter
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
+from hashlib import blake2b
 from typing import Any, ClassVar, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -45,6 +48,16 @@ class FaultSaid(NamedTuple):
     column: str
     sentence: str
     next_step: str
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What came of one row: values to stage under a key ("" where rows may repeat), or faults."""
+
+    number: int
+    values: dict[str, Any] | None
+    key: str
+    faults: list[FaultSaid]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +112,9 @@ class ImportKind:
     # What the person must be allowed at each row's site.
     acts: ClassVar[tuple[str, ...]] = ("import_files",)
 
+    # Whether rows can be applied chunk by chunk, so that a long file needs no more memory than a short one.
+    in_chunks: ClassVar[bool] = False
+
     # Templates are given kinds as classes, to be read, not made.
     do_not_call_in_templates: ClassVar[bool] = True
 
@@ -115,7 +131,6 @@ class ImportKind:
         self.allowed = allowed
         self.at = at
         self.known: set[Hashable] = set()
-        self._seen: dict[Hashable, int] = {}
 
     @classmethod
     def names(cls) -> list[str]:
@@ -137,8 +152,14 @@ class ImportKind:
         return None
 
     def apply(self, rows: Sequence[dict[str, Any]], *, by: Any, at: datetime) -> Moves:
-        """Write all rows; runs inside the transaction of the caller. Raises OutOfDate."""
+        """Write the rows (all of them, or with `in_chunks` some) inside the caller's transaction.
+
+        Raises OutOfDate.
+        """
         raise NotImplementedError
+
+    def refuse_changed(self, rows: Iterable[dict[str, Any]]) -> None:
+        """Asked once, before anything is applied, with all rows to be walked once. Raises OutOfDate."""
 
     def site_of(self, values: dict[str, Any]) -> int | None:
         """The id of the row's site; None for rows of the house."""
@@ -172,8 +193,11 @@ class ImportKind:
 
     # ------------------------------------------------------------ one row, from text to staged values
 
-    def take(self, raw: RawRow, places: Mapping[str, int]) -> tuple[dict[str, Any] | None, list[FaultSaid]]:
-        """Parse and check one row: its staged values, or its faults (all of its cells')."""
+    def take(self, raw: RawRow, places: Mapping[str, int]) -> "Taken":
+        """Parse and check one row: its staged values, or its faults (all of its cells').
+
+        Whether the same stands in another row of the file is not asked here: that is the staging's.
+        """
         row = Row(raw.number)
         for column in self.columns:
             place = places.get(column.name)
@@ -181,12 +205,14 @@ class ImportKind:
             self._read_cell(row, column, text)
         self._beyond_heads(row, raw, places)
         if row.faults:
-            return None, row.faults
+            return Taken(raw.number, None, "", row.faults)
         values = self.check(row)
         if row.faults or values is None:
-            return None, row.faults
-        self._once(row, values)
-        return (None, row.faults) if row.faults else (plain(values), [])
+            return Taken(raw.number, None, "", row.faults)
+        key = self._new(row, values)
+        if row.faults:
+            return Taken(raw.number, None, "", row.faults)
+        return Taken(raw.number, plain(values), key, [])
 
     def _read_cell(self, row: Row, column: Column, text: str) -> None:
         if sign := control_sign(text):
@@ -211,31 +237,40 @@ class ImportKind:
                 _("Put texts that hold the separator into quotation marks, or use XLSX."),
             )
 
-    def _once(self, row: Row, values: dict[str, Any]) -> None:
+    def _new(self, row: Row, values: dict[str, Any]) -> str:
+        """A digest of what may stand once, "" if rows may repeat; a fault where it is on file."""
         key = self.key(values)
         if key is None:
-            return
-        if key in self._seen:
-            row.fault(
-                self.key_column or self.columns[0].name,
-                _("The same stands in row %(row)s already.") % {"row": self._seen[key]},
-                _("Take one of the two rows out."),
-            )
-        elif key in self.known:
+            return ""
+        if key in self.known:
             row.fault(
                 self.key_column or self.columns[0].name,
                 _("This is on file already."),
                 _("Take the row out; an import adds, it changes nothing."),
             )
-        else:
-            self._seen[key] = row.number
+        return blake2b(repr(key).encode(), digest_size=16).hexdigest()
+
+    def said_twice(self, earlier: int) -> FaultSaid:
+        """The fault of a row whose key stands in an earlier one."""
+        return FaultSaid(
+            self.key_column or self.columns[0].name,
+            _("The same stands in row %(row)s already.") % {"row": earlier},
+            _("Take one of the two rows out."),
+        )
 
 
 class ModelKind(ImportKind):
     """A kind whose rows each become one row of one model."""
 
+    in_chunks = True
     model: ClassVar[type[Model]]
     subject: ClassVar[str]
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        # One that applies in a way of its own may need all rows at once, unless it says otherwise.
+        if "apply" in cls.__dict__ and "in_chunks" not in cls.__dict__:
+            cls.in_chunks = False
 
     def make(self, values: dict[str, Any], *, by: Any, at: datetime) -> Any:
         return self.model(**{name: value for name, value in values.items() if name[0] != "_"})
@@ -249,6 +284,38 @@ class ModelKind(ImportKind):
         return moves(
             (self.site_of(values), self.moved(one, values)) for one, values in zip(made, rows, strict=True)
         )
+
+
+class Gathered:
+    """What moved over all chunks, a few bytes each: ids by site and by all else that a line says."""
+
+    def __init__(self) -> None:
+        self._ids: dict[int | None, dict[tuple[str, str, int, str], array[int]]] = {}
+
+    def add(self, found: Moves) -> None:
+        for site_id, lines in found.items():
+            of_site = self._ids.setdefault(site_id, {})
+            for one in lines:
+                alike = (one.subject, one.after, one.quantity, one.before)
+                of_site.setdefault(alike, array("q")).append(one.subject_id)
+
+    @property
+    def sites(self) -> list[int | None]:
+        return list(self._ids)
+
+    def lines(self, site_id: int | None) -> Iterator[Moved]:
+        """What moved at a site (None: of the house), alike beside alike."""
+        for (subject, after, quantity, before), ids in self._ids[site_id].items():
+            for subject_id in ids:
+                yield Moved(subject, subject_id, after, quantity, before)
+
+    def counts(self) -> Counter[str]:
+        """How many of what."""
+        found: Counter[str] = Counter()
+        for of_site in self._ids.values():
+            for (subject, *_rest), ids in of_site.items():
+                found[subject] += len(ids)
+        return found
 
 
 def moves(pairs: Iterable[tuple[int | None, Moved]]) -> Moves:

@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 class ImportRunState(models.TextChoices):
     CHECKING = "checking", _("Checking")
     CHECKED = "checked", _("Checked")
+    APPLYING = "applying", _("Being applied")
     FAULTY = "faulty", _("Faulty")
     APPLIED = "applied", _("Applied")
     SET_ASIDE = "set_aside", _("Set aside")
@@ -32,7 +33,9 @@ class ImportRun(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(state__in=["checking", "checked", "faulty", "applied", "set_aside"]),
+                condition=models.Q(
+                    state__in=["checking", "checked", "applying", "faulty", "applied", "set_aside"]
+                ),
                 name="import_run_state",
             )
         ]
@@ -42,14 +45,22 @@ class ImportRun(models.Model):
 
 
 class ImportRow(models.Model):
-    """One row that passed its check, as plain values, waiting to be applied."""
+    """One row that passed its check, as plain values, waiting to be applied.
+
+    `key` stands for what may stand once in a file (a digest), "" where rows may repeat.
+    """
 
     run = models.ForeignKey(ImportRun, on_delete=models.CASCADE, related_name="rows")
     number = models.PositiveIntegerField()
+    key = models.CharField(max_length=32, blank=True)
     values = models.JSONField()
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["run", "number"], name="import_row_once")]
+        indexes = [
+            # For the check of a later row: whether the same stands in the file already.
+            models.Index(fields=["run", "key"], name="import_row_key", condition=~models.Q(key=""))
+        ]
 
     def __str__(self) -> str:
         return f"row {self.number}"

@@ -4,6 +4,7 @@ Nothing is trusted: not the file's name, not its declared size, not its encoding
 is refused as a whole (FileRefused); what is wrong in one cell is told with that cell.
 """
 
+import codecs
 import csv
 import io
 import re
@@ -29,6 +30,7 @@ RATIO_FREE = 5 * 1024 * 1024
 # A sheet that was formatted to its end holds a million empty rows.
 EMPTY_ROWS_END = 2_000
 
+_BLOCK = 64 * 1024
 _DELIMITERS = (",", ";", "\t", "|")
 # Everything below a space but tab, line feed and carriage return; DEL; and the C1 range.
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
@@ -92,7 +94,7 @@ def open_sheet(file: BinaryIO, *, limit: int, known: Iterable[str] = ()) -> Shee
     for mark, name in _PICTURES.items():
         if start.startswith(mark):
             raise _not_a_table(name)
-    return _open_csv(file.read(), set(known))
+    return _open_csv(file, set(known))
 
 
 def _not_a_table(name: str = "") -> FileRefused:
@@ -124,21 +126,54 @@ def clean(text: str) -> str:
 # ---------------------------------------------------------------- CSV
 
 
-def _decode(raw: bytes) -> tuple[str, list[str]]:
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        try:
-            return raw.decode("utf-16"), [_("Read as UTF-16.")]
-        except UnicodeDecodeError:
-            raise _encoding() from None
+class _Kept(io.RawIOBase):
+    """A file that stays open when what reads it is let go."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self.file = file
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        block = self.file.read(len(buffer))
+        buffer[: len(block)] = block
+        return len(block)
+
+
+def _encoding_of(file: BinaryIO) -> tuple[str, int, list[str]]:
+    """The file's encoding, how many lines it has, and what is to be told of it; read block by block."""
+    start = file.read(2)
+    if start in (b"\xff\xfe", b"\xfe\xff"):
+        lines = _lines_in(file, "utf-16")
+        if lines is None:
+            raise _encoding()
+        return "utf-16", lines, [_("Read as UTF-16.")]
+    lines = _lines_in(file, "utf-8-sig")
+    if lines is not None:
+        return "utf-8-sig", lines, []
+    lines = _lines_in(file, "cp1252")
+    if lines is None:
+        raise _encoding()
+    note = _("Not UTF-8; read as Western European (Windows-1252). Check letters with accents.")
+    return "cp1252", lines, [note]
+
+
+def _lines_in(file: BinaryIO, encoding: str) -> int | None:
+    """How many lines the file has in this encoding; None where it cannot be read so."""
+    decoder = codecs.getincrementaldecoder(encoding)()
+    feeds = returns = 0
+    last = ""
+    file.seek(0)
     try:
-        return raw.decode("utf-8-sig"), []
+        while block := file.read(_BLOCK):
+            text = decoder.decode(block)
+            feeds, returns = feeds + text.count("\n"), returns + text.count("\r")
+            last = text[-1:] or last
+        decoder.decode(b"", final=True)
     except UnicodeDecodeError:
-        pass
-    try:
-        note = _("Not UTF-8; read as Western European (Windows-1252). Check letters with accents.")
-        return raw.decode("cp1252"), [note]
-    except UnicodeDecodeError:
-        raise _encoding() from None
+        return None
+    return max(feeds, returns) + (last not in "\r\n")
 
 
 def _encoding() -> FileRefused:
@@ -159,27 +194,32 @@ def _delimiter(line: str, known: set[str]) -> str:
     return max(_DELIMITERS, key=score)
 
 
-def _open_csv(raw: bytes, known: set[str]) -> Sheet:
-    text, notes = _decode(raw)
-    opening = text[:4096]
-    if len(_CONTROL.findall(opening)) > len(opening) // 50 + 4:
+def _open_csv(file: BinaryIO, known: set[str]) -> Sheet:
+    encoding, lines, notes = _encoding_of(file)
+    file.seek(0)
+    opening = _text_of(file, encoding).read(_BLOCK)
+    if len(_CONTROL.findall(opening[:4096])) > len(opening[:4096]) // 50 + 4:
         raise _not_a_table()
-    first_line = re.split(r"[\r\n]", text.lstrip("\r\n"), maxsplit=1)[0]
+    first_line = re.split(r"[\r\n]", opening.lstrip("\r\n"), maxsplit=1)[0]
     if first_line.startswith("sep=") and len(first_line) == 5:
         delimiter = first_line[4]
     else:
         delimiter = _delimiter(first_line, known)
-    rows = _csv_rows(text, delimiter)
+    file.seek(0)
+    rows = _csv_rows(_text_of(file, encoding), delimiter)
     head = next((row for row in rows if any(row.cells) and not row.cells[0].startswith("sep=")), None)
     if head is None:
         raise FileRefused("file-empty", _("The file is empty."), _("Export it again and look into it first."))
-    about = max(text.count("\n"), text.count("\r")) + (not text.endswith(("\n", "\r"))) - 1
-    return Sheet([clean(cell) for cell in head.cells], rows, about, notes)
+    return Sheet([clean(cell) for cell in head.cells], rows, lines - 1, notes)
 
 
-def _csv_rows(text: str, delimiter: str) -> Iterator[RawRow]:
+def _text_of(file: BinaryIO, encoding: str) -> io.TextIOWrapper:
+    return io.TextIOWrapper(io.BufferedReader(_Kept(file)), encoding=encoding, newline="")
+
+
+def _csv_rows(text: Iterable[str], delimiter: str) -> Iterator[RawRow]:
     # strict: a quotation mark that never ends would swallow the rest of the file.
-    lines = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    lines = csv.reader(text, delimiter=delimiter, strict=True)
     number = 0
     while True:
         number += 1

@@ -5,15 +5,16 @@ Who may do it, the record's event and the transaction of applying are the caller
 
 import base64
 import hashlib
-import io
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterator
 from datetime import datetime
-from typing import Any, BinaryIO
+from itertools import islice
+from typing import Any, BinaryIO, cast
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from trays.exchange.kinds import FaultSaid, ImportKind, Moves
+from trays.exchange.kinds import FaultSaid, Gathered, ImportKind, Taken
 from trays.exchange.models import ImportFault, ImportRow, ImportRun
 from trays.exchange.reader import FileRefused, RawRow, Sheet, match_heads, open_sheet
 
@@ -40,19 +41,20 @@ def begin(*, kind: type[ImportKind], file_name: str, file: BinaryIO, by: Any, at
 
 def keep_parts(run: ImportRun, file: BinaryIO) -> None:
     """Put the file itself into staging, in parts, for a worker that may run on another machine."""
-    parts: list[ImportRow] = []
+    number = 0
     file.seek(0)
     while block := file.read(PART_BYTES):
-        text = base64.b64encode(block).decode()
-        parts.append(ImportRow(run=run, number=len(parts), values={"part": text}))
-    ImportRow.objects.bulk_create(parts, batch_size=20)
+        ImportRow.objects.create(run=run, number=number, values={"part": base64.b64encode(block).decode()})
+        number += 1
 
 
 def take_parts(run: ImportRun) -> BinaryIO:
     """The file as it was put into staging; the parts are taken out."""
-    parts = run.rows.order_by("number")
-    file = io.BytesIO(b"".join(base64.b64decode(row.values["part"]) for row in parts.iterator(chunk_size=8)))
+    file = cast(BinaryIO, tempfile.TemporaryFile())
+    for number in run.rows.order_by("number").values_list("number", flat=True):
+        file.write(base64.b64decode(run.rows.get(number=number).values["part"]))
     run.rows.all().delete()
+    file.seek(0)
     return file
 
 
@@ -80,56 +82,58 @@ def _check_rows(run: ImportRun, kind: ImportKind, sheet: Sheet, progress: Progre
         _keep(run, [], [(1, FaultSaid(*_three(fault))) for fault in head_faults])
         return
     kind.prepare()
-    rows: list[ImportRow] = []
-    faults: list[tuple[int, FaultSaid]] = []
-    told = 0
-    for raw in sheet.rows:
-        if not any(cell.strip() for cell in raw.cells):
-            continue
-        run.rows_read += 1
-        _take(run, kind, raw, places, rows, faults)
-        if len(rows) + len(faults) >= CHUNK:
-            told += len(faults)
-            _keep(run, rows, faults)
-            if progress:
-                progress(run.rows_read, max(run.rows_total, run.rows_read))
-        if told + len(faults) > MOST_FAULTS:
-            faults.append(
-                (
-                    raw.number,
-                    FaultSaid("", _("Checking stopped here: too many faults."), _("Mend these first.")),
-                )
-            )
+    faults = 0
+    for chunk in _chunks(sheet.rows):
+        run.rows_read += len(chunk)
+        faults += _check_chunk(run, kind, [kind.take(raw, places) for raw in chunk])
+        if progress:
+            progress(run.rows_read, max(run.rows_total, run.rows_read))
+        if faults > MOST_FAULTS:
+            said = FaultSaid("", _("Checking stopped here: too many faults."), _("Mend these first."))
+            _keep(run, [], [(chunk[-1].number, said)])
             break
     if not run.rows_read:
-        faults.append(
-            (1, FaultSaid("", _("There are no rows below the heads."), _("Fill in at least one row.")))
-        )
-    _keep(run, rows, faults)
+        empty = FaultSaid("", _("There are no rows below the heads."), _("Fill in at least one row."))
+        _keep(run, [], [(1, empty)])
     if progress:
         progress(run.rows_read, run.rows_read)
+
+
+def _chunks(rows: Iterator[RawRow]) -> Iterator[list[RawRow]]:
+    """The rows that hold anything, so many at a time."""
+    filled = (raw for raw in rows if any(cell.strip() for cell in raw.cells))
+    while chunk := list(islice(filled, CHUNK)):
+        yield chunk
+
+
+def _check_chunk(run: ImportRun, kind: ImportKind, taken: list[Taken]) -> int:
+    """Stage what has no fault and keep the faults of the rest; how many faults there are."""
+    faults = [(one.number, fault) for one in taken for fault in one.faults]
+    first = dict(
+        run.rows.filter(key__in=[one.key for one in taken if one.key])
+        .order_by("-number")
+        .values_list("key", "number")
+    )
+    rows = []
+    for one in taken:
+        if one.values is None:
+            continue
+        if one.key in first:
+            faults.append((one.number, kind.said_twice(first[one.key])))
+            continue
+        if one.key:
+            first[one.key] = one.number
+        rows.append(ImportRow(run=run, number=one.number, key=one.key, values=one.values))
+    _keep(run, rows, faults)
+    return len(faults)
 
 
 def _three(fault: Any) -> tuple[str, str, str]:
     return fault.column, fault.sentence, fault.next_step
 
 
-def _take(
-    run: ImportRun,
-    kind: ImportKind,
-    raw: RawRow,
-    places: dict[str, int],
-    rows: list[ImportRow],
-    faults: list[tuple[int, FaultSaid]],
-) -> None:
-    values, said = kind.take(raw, places)
-    faults += [(raw.number, fault) for fault in said]
-    if values is not None:
-        rows.append(ImportRow(run=run, number=raw.number, values=values))
-
-
 def _keep(run: ImportRun, rows: list[ImportRow], faults: list[tuple[int, FaultSaid]]) -> None:
-    """Write one chunk and how far the check has come; empties both lists."""
+    """Write one chunk and how far the check has come."""
     with transaction.atomic():
         ImportRow.objects.bulk_create(rows, batch_size=CHUNK)
         ImportFault.objects.bulk_create(
@@ -146,20 +150,29 @@ def _keep(run: ImportRun, rows: list[ImportRow], faults: list[tuple[int, FaultSa
             batch_size=CHUNK,
         )
         run.save(update_fields=["rows_read"])
-    rows.clear()
-    faults.clear()
 
 
-def staged(run: ImportRun) -> list[dict[str, Any]]:
-    """The checked rows, in the order of the file."""
-    return list(run.rows.order_by("number").values_list("values", flat=True))
+def staged(run: ImportRun) -> Iterator[list[dict[str, Any]]]:
+    """The checked rows in the order of the file, so many at a time."""
+    last = -1
+    while chunk := list(
+        run.rows.filter(number__gt=last).order_by("number").values_list("number", "values")[:CHUNK]
+    ):
+        last = chunk[-1][0]
+        yield [values for _number, values in chunk]
 
 
-def apply(run: ImportRun, kind: ImportKind, rows: list[dict[str, Any]], *, by: Any, at: datetime) -> Moves:
+def apply(run: ImportRun, kind: ImportKind, *, by: Any, at: datetime) -> Gathered:
     """Write the rows, empty the staging, and mark the run as applied. The caller holds the run's lock."""
-    moves = kind.apply(rows, by=by, at=at)
+    moved = Gathered()
+    kind.refuse_changed(values for chunk in staged(run) for values in chunk)
+    if kind.in_chunks:
+        for chunk in staged(run):
+            moved.add(kind.apply(chunk, by=by, at=at))
+    else:
+        moved.add(kind.apply([values for chunk in staged(run) for values in chunk], by=by, at=at))
     run.rows.all().delete()
     run.state = ImportRun.State.APPLIED
     run.applied_at = at
     run.save(update_fields=["state", "applied_at"])
-    return moves
+    return moved

@@ -128,6 +128,7 @@ class Serves(ModelKind):
 class Contents(ModelKind):
     """One line of a contents list a row. A list on file is never changed: a new issue has the next number."""
 
+    in_chunks = True
     code = "contents"
     title = gettext_lazy("Contents lists")
     about = gettext_lazy("What belongs in each tray of a design: instruments, and loose implants in racks.")
@@ -197,7 +198,9 @@ class Contents(ModelKind):
         return (*values["_issue"][:2], values["tray"], values["number"])
 
     def apply(self, rows: Sequence[dict[str, Any]], *, by: Any, at: datetime) -> Moves:
-        issues = {tuple(values["_issue"]) for values in rows}
+        # A list may go on in the next chunk.
+        ids = self.__dict__.setdefault("_made", {})
+        issues = {tuple(values["_issue"]) for values in rows if tuple(values["_issue"][:2]) not in ids}
         made = DesignVersion.objects.bulk_create(
             [
                 DesignVersion(design_id=design, version=version, valid_from=day)
@@ -205,6 +208,6 @@ class Contents(ModelKind):
             ],
             batch_size=BATCH,
         )
-        ids = {(one.design_id, one.version): one.pk for one in made}
+        ids.update({(one.design_id, one.version): one.pk for one in made})
         given = [{**values, "version_id": ids[tuple(values["_issue"][:2])]} for values in rows]
         return super().apply(given, by=by, at=at)

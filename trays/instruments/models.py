@@ -158,6 +158,7 @@ class PackState(models.TextChoices):
     OPENED = "opened", _("Opened")
     REPAIR = "repair", _("Repair")
     LENT = "lent", _("Lent out")
+    SENT_BACK = "sent_back", _("Sent back")
     CONDEMNED = "condemned", _("Condemned")
     LOST = "lost", _("Lost")
 
@@ -169,7 +170,7 @@ class Pack(models.Model):
 
     IN_USE = (State.OPENED, State.USED)
     READY = (State.RELEASED, State.STORED, State.ISSUED)
-    GONE = (State.CONDEMNED, State.LOST)
+    GONE = (State.CONDEMNED, State.LOST, State.SENT_BACK)
 
     set = models.ForeignKey(InstrumentSet, on_delete=models.PROTECT, related_name="packs")
     tray = models.PositiveSmallIntegerField(default=1)

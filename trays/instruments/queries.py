@@ -9,7 +9,7 @@ from django.db.models import F, IntegerField, OuterRef, Subquery
 from django.db.models.functions import Coalesce
 
 from trays.catalogue.models import Component
-from trays.instruments.models import ContentsLine, DesignServes, InstrumentSet, Pack, PackLine
+from trays.instruments.models import ContentsLine, DesignServes, InstrumentSet, Pack, PackLine, PackState
 from trays.instruments.ready import Lack, PackFacts, SetFacts
 
 
@@ -18,10 +18,13 @@ def set_facts(
 ) -> tuple[SetFacts, ...]:
     """The sets of the sites (or those among them that are named), in order of code. Four queries in all.
 
+    A set that has been sent back to its supplier is told only to whoever names it.
     Ask the result per day: ``facts.ready_on(day)``, ``facts.why_not(day)``; no further query follows.
     """
     sets = InstrumentSet.objects.filter(site_id__in=list(site_ids))
-    if set_ids is not None:
+    if set_ids is None:
+        sets = sets.exclude(packs__state=PackState.SENT_BACK)
+    else:
         sets = sets.filter(pk__in=list(set_ids))
     if design_ids is not None:
         sets = sets.filter(version__design_id__in=list(design_ids))

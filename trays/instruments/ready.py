@@ -132,6 +132,7 @@ def state_word(state: str) -> str:
         PackState.OPENED: _("opened"),
         PackState.REPAIR: _("in repair"),
         PackState.LENT: _("lent out"),
+        PackState.SENT_BACK: _("sent back to its supplier"),
         PackState.CONDEMNED: _("condemned"),
         PackState.LOST: _("lost"),
     }

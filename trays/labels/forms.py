@@ -17,6 +17,7 @@ from trays.symbols.labelstock import COMMON, PAGE_LIMIT_MM, LabelStock
 from trays.symbols.payload import Carrier
 from trays.symbols.stock import GRIDS, LABEL_DOTS
 from trays.web.filters import GetForm
+from trays.web.numbers import whole
 
 # The stock that a kind is most often printed on.
 USUAL_STOCK = {LabelKind.PACK: "pack-roll", LabelKind.INSTRUMENT: "pack-roll"}
@@ -87,8 +88,8 @@ class LabelForm(forms.Form):
         self.ticked: set[int] = set()
         if isinstance(self.data, QueryDict):
             # Nonsense among the keys names no row.
-            given = [key for key in self.data.getlist("ids") if key.isascii() and key.isdecimal()]
-            self.ticked = {int(key) for key in given if len(key) < 19}
+            given = map(whole, self.data.getlist("ids"))
+            self.ticked = {key for key in given if key is not None}
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

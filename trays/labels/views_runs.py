@@ -19,6 +19,7 @@ from trays.staff.access import sites_for
 from trays.staff.models import Person
 from trays.symbols.payload import Carrier
 from trays.web.errors import NotAllowed, NotThere, Refusal
+from trays.web.numbers import whole
 from trays.web.page import answer_page, wants_part
 
 # More labels than any sheet has.
@@ -106,4 +107,5 @@ def label_preview(request: HttpRequest, pk: int, kind: str, stock: str) -> HttpR
 
 
 def _number(word: str, usual: int) -> int:
-    return int(word) if word.isascii() and word.isdecimal() and len(word) < 19 else usual
+    number = whole(word)
+    return usual if number is None else number

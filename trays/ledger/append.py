@@ -2,9 +2,10 @@
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from typing import Any
 from uuid import UUID
 
@@ -15,6 +16,8 @@ from trays.ledger.models import Chain, Event, EventLine
 
 HOUSE = "house"
 FORMAT = 1
+LINES = 2_000
+"""Lines written at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +73,8 @@ def record(
     """
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("an event is written only inside the transaction of its act")
-    kept = list(lines)
+    # Many lines may come as something to be walked anew, so that they never all stand in memory.
+    kept = lines if isinstance(lines, Collection) else list(lines)
     Chain.objects.get_or_create(code=chain)
     head = Chain.objects.select_for_update().get(code=chain)
     happened = happened_at or at
@@ -107,21 +111,22 @@ def record(
         previous=head.digest,
         digest=event_digest(head.digest, text),
     )
-    EventLine.objects.bulk_create(
-        [
-            EventLine(
-                event=event,
-                number=number,
-                subject=line.subject,
-                subject_id=line.subject_id,
-                before=line.before,
-                after=line.after,
-                quantity=line.quantity,
-            )
-            for number, line in enumerate(kept, start=1)
-        ],
-        batch_size=2000,
-    )
+    numbered = enumerate(kept, start=1)
+    while batch := list(islice(numbered, LINES)):
+        EventLine.objects.bulk_create(
+            [
+                EventLine(
+                    event=event,
+                    number=number,
+                    subject=line.subject,
+                    subject_id=line.subject_id,
+                    before=line.before,
+                    after=line.after,
+                    quantity=line.quantity,
+                )
+                for number, line in batch
+            ]
+        )
     head.sequence, head.digest = event.sequence, event.digest
     head.save(update_fields=["sequence", "digest"])
     return event

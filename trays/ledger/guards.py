@@ -1,7 +1,8 @@
 """Laws that only a trigger can keep, written for both databases and put back after each migrate.
 
-Django rebuilds SQLite tables when a column changes and the triggers go with the old table, silently;
-so every guard is installed again after migrating, and the verify command asserts that each is there.
+SQLite rebuilds a table when a column changes: its triggers go with the old table, silently, and those of
+other tables that read it refuse the rebuilding. So all stand aside while there is something to migrate and
+are installed again after it, and the verify command asserts that each is there.
 """
 
 from collections.abc import Sequence
@@ -64,6 +65,47 @@ def append_only(table: str) -> Guard:
         f"FOR EACH STATEMENT EXECUTE FUNCTION {name}()",
     )
     return Guard(name, table, sqlite, postgres)
+
+
+def refusing(name: str, table: str, *, on: str, when: str, message: str) -> Guard:
+    """A guard that refuses what `when` says of OLD and NEW, in words that both databases understand.
+
+    `on` is the act, such as "INSERT" or "UPDATE OF state".
+    """
+    return Guard(
+        name=name,
+        table=table,
+        sqlite=(
+            f"CREATE TRIGGER {name} BEFORE {on} ON {table} WHEN {when} "
+            f"BEGIN SELECT RAISE(ABORT, '{message}'); END",
+        ),
+        postgres=(
+            f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger AS $$ BEGIN IF {when} THEN "
+            f"RAISE EXCEPTION '{message}' USING ERRCODE = 'integrity_constraint_violation'; END IF; "
+            "RETURN NEW; END $$ LANGUAGE plpgsql",
+            f"CREATE TRIGGER {name} BEFORE {on} ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()",
+        ),
+    )
+
+
+def kept(table: str) -> Guard:
+    """A guard that refuses DELETE: rows that change and end, but never vanish."""
+    name = f"kept_{table}"
+    message = f"{table} is never deleted"
+    return Guard(
+        name=name,
+        table=table,
+        sqlite=(
+            f"CREATE TRIGGER {name} BEFORE DELETE ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{message}'); END",
+        ),
+        postgres=(
+            f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger AS $$ "
+            f"BEGIN RAISE EXCEPTION '{message}' USING ERRCODE = 'integrity_constraint_violation'; END $$ "
+            f"LANGUAGE plpgsql",
+            f"CREATE TRIGGER {name} BEFORE DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()",
+        ),
+    )
 
 
 register(append_only("trays_event"))
@@ -133,6 +175,30 @@ def remove(connection: BaseDatabaseWrapper, guard: Guard) -> None:
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
     """Names of guards that are not in force on this database."""
     return [guard.name for guard in registered() if not _present(connection, guard)]
+
+
+def all_removed(connection: BaseDatabaseWrapper) -> None:
+    """Take away every trigger on the project's tables, those of an older version too."""
+    if connection.vendor == "sqlite":
+        found = "SELECT name, tbl_name FROM sqlite_master WHERE type = 'trigger'"
+    else:
+        found = (
+            "SELECT t.tgname, c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
+            "WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace"
+        )
+    quote = connection.ops.quote_name
+    with connection.cursor() as cursor:
+        cursor.execute(found)
+        for name, table in cursor.fetchall():
+            if table.startswith(("trays_", "cases_")):
+                on = "" if connection.vendor == "sqlite" else f" ON {quote(table)}"
+                cursor.execute(f"DROP TRIGGER {quote(name)}{on}")
+
+
+def stand_aside_before_migrate(using: str = "default", plan: Sequence[Any] = (), **_: Any) -> None:
+    """Receiver of pre_migrate. A migrate that fails leaves them aside: /readyz says so until one succeeds."""
+    if plan:
+        all_removed(connections[using])
 
 
 def install_after_migrate(using: str = "default", **_: Any) -> None:

@@ -33,13 +33,18 @@ class Parties(ModelKind):
             default=2,
             high=120,
         ),
+        Text("country", gettext_lazy("Its country, two letters."), "GB", required=False, longest=2),
     )
 
     def prepare(self) -> None:
         self.known = set(Party.objects.values_list("code", flat=True))
 
-    def check(self, row: Row) -> dict[str, Any]:
-        return dict(row.values)
+    def check(self, row: Row) -> dict[str, Any] | None:
+        country = row["country"]
+        if country and not (len(country) == 2 and country.isascii() and country.isalpha()):
+            row.fault("country", _("“%(text)s” is no country.") % {"text": country}, _("Write it as in GB."))
+            return None
+        return {**row.values, "country": country.upper()}
 
     def key(self, values: dict[str, Any]) -> str:
         return str(values["code"])

@@ -12,7 +12,8 @@ def default_owner_order() -> list[str]:
 
 
 def default_count_stages() -> list[str]:
-    return ["First count", "Cavity", "Wound", "Final"]
+    """None: a site counts by its count template. Words given here are where its first template begins."""
+    return []
 
 
 class Tenure(models.TextChoices):
@@ -37,6 +38,8 @@ class Party(models.Model):
     name = models.CharField(max_length=120)
     kind = models.CharField(max_length=20, choices=Kind.choices)
     gln = models.CharField(max_length=13, blank=True)
+    # Two letters of ISO 3166-1; an electronic order names it.
+    country = models.CharField(max_length=2, blank=True)
     lead_working_days = models.PositiveSmallIntegerField(default=2)
 
     class Meta:

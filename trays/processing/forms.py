@@ -15,19 +15,10 @@ from trays.processing.models_machines import (
     Programme,
 )
 from trays.processing.models_recall import RecallCause, RecallOutcome, RecallScope
+from trays.web.acting import KeyForm
 from trays.web.errors import Refusal
 
 PASSED = (("passed", _("Passed")), ("failed", _("Failed")))
-
-
-class KeyForm(forms.Form):
-    """A press that is done once, however often it is sent. Its fields' ids are its own: forms share pages."""
-
-    client_key = forms.UUIDField(required=False, widget=forms.HiddenInput)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        kwargs.setdefault("auto_id", f"{type(self).__name__.lower()}_%s")
-        super().__init__(*args, **kwargs)
 
 
 class TestForm(KeyForm):

@@ -13,6 +13,7 @@ from trays.processing.bench import Found
 from trays.processing.forms import KeyForm
 from trays.processing.models import LineState, Packaging
 from trays.processing.queries_bench import BenchLine
+from trays.web.numbers import whole
 
 _SECRET = {"inputmode": "numeric", "autocomplete": "off", "size": 12}
 
@@ -70,7 +71,7 @@ class LineForm(KeyForm):
         if do == "other":
             do = given["do"] = f"spare-{given.get('other', '')}"
         if do.startswith("spare-"):
-            given["spare"] = Spare.objects.filter(site=self.site, pk=_whole(do[6:])).first()
+            given["spare"] = Spare.objects.filter(site=self.site, pk=whole(do[6:]) or 0).first()
             if given["spare"] is None:
                 raise forms.ValidationError(_("There is no such spare here."), code="no-spare")
         elif do not in (*LineState.values, "refilled"):
@@ -102,10 +103,6 @@ class LineForm(KeyForm):
             put_in = max(whole - left, 1)
             return Found(line, LineState.REPLACED, whole, refilled=put_in, instead=other, spare=spare)
         return Found(line, do, left)
-
-
-def _whole(text: str) -> int:
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 19 else 0
 
 
 class CloseForm(KeyForm):

@@ -12,6 +12,7 @@ from trays.processing import words
 from trays.processing.forms import KeyForm, SignForm
 from trays.processing.models import ShortfallCause
 from trays.processing.storing import OUTLETS, SHELVES
+from trays.web.numbers import whole
 
 RECEPTION = (PlaceKind.STERILE_SERVICES,)
 
@@ -35,7 +36,7 @@ class TogetherForm(PlaceForm):
     packs = forms.CharField(widget=forms.HiddenInput, required=False)
 
     def clean_packs(self) -> list[int]:
-        return [int(pk) for pk in self.cleaned_data["packs"].split(",") if pk.isdecimal() and len(pk) < 19]
+        return [pk for text in self.cleaned_data["packs"].split(",") if (pk := whole(text)) is not None]
 
 
 class ReceiveForm(TogetherForm):

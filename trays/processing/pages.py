@@ -1,59 +1,6 @@
-"""What the pages of the round share: doing a form's act once, and going on or showing what is wrong."""
+"""What the pages of the round share, under one name: how a form's act is done, and who does it."""
 
-from collections.abc import Callable, Mapping
-from http import HTTPStatus
-from typing import Any, cast
-from uuid import UUID, uuid4
+from trays.staff.signed_in import person_of
+from trays.web.acting import done, key_of, new_key, status_of
 
-from django import forms
-from django.http import HttpRequest, HttpResponse
-
-from trays.processing.forms import KeyForm
-from trays.staff.models import Person
-from trays.web.errors import NotThere, Refusal
-from trays.web.page import go_to
-
-
-def done(
-    request: HttpRequest,
-    form: forms.Form,
-    act: Callable[[], object],
-    again: Callable[[], HttpResponse],
-    to: str,
-    *args: object,
-) -> HttpResponse:
-    """Do the act of a form and go on; or the page again, with what was typed and what is wrong with it.
-
-    A page that is not there, or not for this person, stays that.
-    """
-    if form.is_valid():
-        try:
-            act()
-        except Refusal as refusal:
-            if isinstance(refusal, NotThere) or refusal.code == "not-your-act":
-                raise
-            form.add_error(None, refusal.as_error())
-        else:
-            return go_to(request, to, *args)
-    return again()
-
-
-def status_of(given: Mapping[str, forms.Form]) -> int:
-    """A page that shows a form again is not an answer that worked."""
-    return HTTPStatus.UNPROCESSABLE_ENTITY if given else HTTPStatus.OK
-
-
-def new_key() -> dict[str, Any]:
-    """The first value of a form that is to be done once."""
-    return {"client_key": uuid4()}
-
-
-def key_of(request: HttpRequest) -> UUID | None:
-    """The key of a press that asks for nothing else."""
-    form = KeyForm(request.POST)
-    return form.cleaned_data["client_key"] if form.is_valid() else None
-
-
-def person_of(request: HttpRequest) -> Person:
-    """Who has signed in: the site lets nobody else through."""
-    return cast(Person, request.user)
+__all__ = ["done", "key_of", "new_key", "person_of", "status_of"]

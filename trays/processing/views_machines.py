@@ -16,6 +16,7 @@ from trays.processing.pages import done, key_of, new_key, person_of, status_of
 from trays.processing.policies import programmes_on, tests_owed
 from trays.staff.access import fetch, may
 from trays.stock.queries import site_day
+from trays.web.numbers import whole
 from trays.web.page import answer_page, go_to
 
 
@@ -112,9 +113,7 @@ def recall_open(request: HttpRequest, pk: int) -> HttpResponse:
     """Recall loads of a machine."""
     row = _machine(request, pk)
     form = RecallForm(request.POST)
-    run = row.runs.filter(
-        number=request.POST.get("number", "0") if request.POST.get("number", "").isdecimal() else 0
-    )
+    run = row.runs.filter(number=whole(request.POST.get("number", "")) or 0)
     made: list[Any] = []
 
     def act() -> object:

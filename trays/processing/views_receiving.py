@@ -21,6 +21,7 @@ from trays.processing.gathering import Lack, Trolley, packs_in_order
 from trays.processing.pages import done, new_key, person_of, status_of
 from trays.staff.access import fetch
 from trays.web.errors import Refusal
+from trays.web.numbers import whole
 from trays.web.page import answer_page, go_to
 
 
@@ -37,8 +38,8 @@ def receive_gather(request: HttpRequest) -> HttpResponse:
     """Take a pack or a set up, or let a pack go again."""
     choice = _choice(request)
     trolley = Trolley(request)
-    if request.POST.get("drop", "").isdecimal():
-        trolley.drop([int(request.POST["drop"])])
+    if (dropped := whole(request.POST.get("drop", ""))) is not None:
+        trolley.drop([dropped])
         return go_to(request, address(choice.site))
     form = FillForm(request.POST)
 
@@ -64,9 +65,9 @@ def receive_lack(request: HttpRequest, pk: int) -> HttpResponse:
             pk=pk,
         )
         raise Refusal("not-in-hand", _("This pack is not in hand any more."), _("Scan it again."))
-    if request.POST.get("drop", "").isdecimal():
+    if (dropped := whole(request.POST.get("drop", ""))) is not None:
         cause = request.POST.get("cause", "")
-        trolley.unnote(Lack(pack.pk, int(request.POST["drop"]), 0, cause))
+        trolley.unnote(Lack(pack.pk, dropped, 0, cause))
         return go_to(request, address(choice.site, pack))
     form = LackForm(request.POST, pack=pack)
 

@@ -21,6 +21,7 @@ from trays.processing.pages import done, new_key, person_of, status_of
 from trays.processing.putting import packs_put
 from trays.staff.access import may
 from trays.stock.queries import site_day
+from trays.web.numbers import whole
 from trays.web.page import answer_page, go_to
 
 
@@ -35,8 +36,8 @@ def store_gather(request: HttpRequest) -> HttpResponse:
     """Take a pack or a set up; with a place in hand it is put there at once. Or let a pack go again."""
     choice = _choice(request)
     hands = Hands(request)
-    if request.POST.get("drop", "").isdecimal():
-        hands.drop([int(request.POST["drop"])])
+    if (dropped := whole(request.POST.get("drop", ""))) is not None:
+        hands.drop([dropped])
         return go_to(request, address(choice.site))
     form = FillForm(request.POST)
 

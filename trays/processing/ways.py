@@ -60,7 +60,7 @@ _BACK = (
     (S.ISSUED, S.STORED),
 )
 _FINAL = (S.CONDEMNED,)
-_OUTSIDE = (S.REPAIR, S.LENT, S.LOST)
+_OUTSIDE = (S.REPAIR, S.LENT, S.LOST, S.SENT_BACK)
 _AROUND = tuple(state for state in S if state not in (*_OUTSIDE, *_FINAL))
 
 WAYS: dict[tuple[str, str], Way] = {}

@@ -34,6 +34,10 @@ _OTHERS = {
     "lifted": _("quarantine lifted"),
     "load-failed": _("its load failed"),
     "recall": _("recalled"),
+    "loan-arrived": _("came on loan, to be checked"),
+    "loan-refused": _("came on loan and was refused"),
+    "loan-accepted": _("came on loan and was accepted"),
+    "loan-returned": _("went home"),
     "indicator-outstanding": _("its biological indicator is not known yet"),
 }
 

@@ -99,6 +99,12 @@ class Meaning(models.TextChoices):
     ALLOWED_SHORT = "allowed_short", _("Allowed although a critical line is short")
     WITNESSED = "witnessed", _("Witnessed")
     CLOSED = "closed", _("Closed")
+    COUNTED = "counted", _("Counted aloud")
+    SETTLED = "settled", _("Discrepancy settled")
+    NOT_DONE = "not_done", _("Not done: emergency")
+    RECORDED = "recorded", _("Recorded")
+    ADJUSTED = "adjusted", _("Stock adjusted")
+    APPROVED = "approved", _("Approved")
 
 
 class Signature(models.Model):

@@ -1,8 +1,9 @@
 """Files of sealed units and of piles."""
 
 from collections import Counter
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from datetime import datetime
+from itertools import islice
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -10,8 +11,8 @@ from django.utils.translation import gettext_lazy
 
 from trays.catalogue.importing import components_by_code
 from trays.catalogue.models import Component, FamilyKind
-from trays.exchange.columns import Choice, Code, Day, Moment, Text, Whole, YesNo
-from trays.exchange.kinds import ModelKind, Moved, Moves, OutOfDate, Row, SiteFacts
+from trays.exchange.columns import Choice, Code, Day, Moment, Text, Whole, YesNo, shown
+from trays.exchange.kinds import BATCH, ModelKind, Moved, Moves, OutOfDate, Row, SiteFacts
 from trays.parties.models import Party, PartyKind, Tenure
 from trays.places.models import Place
 from trays.stock.models import Pile, Unit, UnitState
@@ -21,6 +22,14 @@ _TENURE = Choice("tenure", gettext_lazy("On what terms it is here."), "owned", w
 _SITE = Code("site", gettext_lazy("The site."), "larkmere")
 _PLACE = Code("place", gettext_lazy("The shelf or store, by its code."), "A-01", longest=20)
 _BIN = Text("bin", gettext_lazy("Where on the shelf."), "2-3", False, longest=20)
+_MEASURE = Choice(
+    "measure",
+    gettext_lazy("Unit of measure of the quantity; single pieces only."),
+    "each",
+    False,
+    "each",
+    words=("each", "piece"),
+)
 _EXPIRES = Day("expires", gettext_lazy("Usable up to and with this day."), "2028-05-31", False)
 
 # States in which an import may bring a unit in: those that are stock.
@@ -54,14 +63,26 @@ class _Stock(ModelKind):
             )
         return component
 
-    def whose(self, row: Row) -> Party | None:
-        """The owner; owned stock is the hospital's, all other a supplier's."""
+    def whose(self, row: Row, component: Component | None) -> Party | None:
+        """The owner; owned stock is the hospital's, all other that of the component's supplier."""
         owner: Party | None = row.find("owner", self.parties)
         if owner is not None and (row["tenure"] == Tenure.OWNED) != (owner.kind == PartyKind.HOSPITAL):
             row.fault(
                 "tenure",
                 _("Owned stock is the hospital's; consigned and loaned stock is a supplier's."),
                 _("Correct the owner or the terms."),
+            )
+        elif (
+            owner is not None
+            and component is not None
+            and owner.kind == PartyKind.SUPPLIER
+            and owner.pk != component.supplier_id
+        ):
+            row.fault(
+                "owner",
+                _("%(component)s is another supplier's item, not one of %(owner)s.")
+                % {"component": shown(component.code), "owner": owner.name},
+                _("Correct the component or the owner."),
             )
         return owner
 
@@ -79,7 +100,7 @@ class _Stock(ModelKind):
     def common(self, row: Row, *, consumable: bool) -> dict[str, Any] | None:
         site = self.site(row)
         component = self.thing(row, consumable=consumable)
-        owner = self.whose(row)
+        owner = self.whose(row, component)
         place = self.where(row, site)
         if row.faults or site is None or component is None or owner is None or place is None:
             return None
@@ -108,6 +129,7 @@ class _Stock(ModelKind):
 class Units(_Stock):
     """So many sealed units of one lot a row, or one with its serial."""
 
+    in_chunks = True
     code = "units"
     title = gettext_lazy("Sealed units")
     about = gettext_lazy("Sealed implants on the shelves. Rows are receipts: each adds units.")
@@ -122,6 +144,7 @@ class Units(_Stock):
         Text("serial", gettext_lazy("Serial, if it has one."), "", False, longest=20),
         _EXPIRES,
         Whole("quantity", gettext_lazy("How many of this lot."), "1", False, 1, low=1, high=5_000),
+        _MEASURE,
         _OWNER,
         _TENURE,
         _SITE,
@@ -174,11 +197,15 @@ class Units(_Stock):
         return Moved(self.subject, made.pk, made.state, 1)
 
     def apply(self, rows: Sequence[dict[str, Any]], *, by: Any, at: datetime) -> Moves:
-        self._refuse_received(rows)
         return super().apply([values for values in rows for _each in range(values["_count"])], by=by, at=at)
 
-    def _refuse_received(self, rows: Sequence[dict[str, Any]]) -> None:
+    def refuse_changed(self, rows: Iterable[dict[str, Any]]) -> None:
         """No law of the database knows a receipt without serials again: another file may have brought it."""
+        waiting = iter(rows)
+        while chunk := list(islice(waiting, BATCH)):
+            self._refuse_received(chunk)
+
+    def _refuse_received(self, rows: Sequence[dict[str, Any]]) -> None:
         receipts = {
             (one["component_id"], one["lot"], one["place_id"], datetime.fromisoformat(one["received_at"]))
             for one in rows
@@ -207,6 +234,7 @@ class Piles(_Stock):
         Text("lot", gettext_lazy("Lot, as printed."), "S2231", longest=20),
         _EXPIRES,
         Whole("quantity", gettext_lazy("How many there are."), "40", low=0),
+        _MEASURE,
         _OWNER,
         _TENURE,
         _SITE,

@@ -18,7 +18,11 @@ class UnitState(models.TextChoices):
     OPENED = "opened", _("Opened")
     IMPLANTED = "implanted", _("Implanted")
     WASTED = "wasted", _("Wasted")
+    # Sent back to the supplier.
     RETURNED = "returned", _("Returned")
+    # Not found where it should be, at a count or on its way.
+    MISSING = "missing", _("Missing")
+    DISPOSED = "disposed", _("Disposed of")
 
 
 class Unit(models.Model):
@@ -39,6 +43,8 @@ class Unit(models.Model):
     bin = models.CharField(max_length=20, blank=True)
     state = models.CharField(max_length=12, choices=State.choices, default=State.SHELF)
     code_reads = models.BooleanField(default=True)
+    # Taken before all others that are alike, whoever owns them: it will not be usable for long.
+    use_first = models.BooleanField(default=False)
     received_at = models.DateTimeField()
 
     class Meta:

@@ -48,6 +48,18 @@ def short_dated(*, site_id: int, day: date, within_days: int = SHORT_DATED_DAYS)
     return on_hand(site_id=site_id).filter(expires__lt=day + timedelta(days=within_days)).order_by("expires")
 
 
+def expiring(*, site_id: int, day: date, within_days: int) -> QuerySet[Unit]:
+    """Units on hand or set apart that expire within so many days, or have expired; first expired first."""
+    rows = Unit.objects.filter(
+        site_id=site_id,
+        state__in=(*Unit.ON_HAND, Unit.State.QUARANTINE),
+        expires__lt=day + timedelta(days=within_days),
+    )
+    return rows.select_related("component__family", "component__supplier", "owner", "place").order_by(
+        "expires", "component", "pk"
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class TenureCount:
     """How many units of a component are on hand under one tenure and owner."""

@@ -3,10 +3,8 @@
 from django.db.models import Sum
 
 from trays.ledger.models import EventLine
-from trays.stock.models import Pile, Unit, UnitState
-
-# States in which a unit is still stock of the house.
-STOCK = (UnitState.SHELF, UnitState.PICKED, UnitState.QUARANTINE, UnitState.TRANSIT)
+from trays.stock.models import Pile, Unit
+from trays.stock.ways import STOCK
 
 
 def _sums(subject: str) -> dict[int, int]:

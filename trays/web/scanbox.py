@@ -12,6 +12,7 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext_lazy as _
 
+from trays.web.numbers import whole
 from trays.web.page import ANSWER_PLACE, answer_page
 
 SCAN_LIMIT_BYTES = 4096
@@ -141,8 +142,8 @@ def _from_base64(text: str) -> bytes:
 
 
 def _whole(text: str, most: int) -> int | None:
-    fine = text.isascii() and text.isdecimal() and len(text) < 20 and int(text) <= most
-    return int(text) if fine else None
+    number = whole(text)
+    return number if number is not None and number <= most else None
 
 
 def in_base64(scan: bytes) -> str:

@@ -90,7 +90,7 @@ def test_a_family_without_the_predicted_sizes_is_refused_and_nothing_changes(wor
     assert (slot.family.code, case.minutes) == ("tibial-a", 100)
 
 
-@pytest.mark.parametrize("status", ["opened", "closed", "cancelled"])
+@pytest.mark.parametrize("status", ["opened", "cancelled"])
 def test_only_a_booked_case_changes(world: World, status: str) -> None:
     case = book(world).case
     case.status, case.cancel_reason = status, "no_bed"

@@ -132,7 +132,7 @@ def test_soft_goods_and_sharps_stand_by_class_with_their_packed_number(world: Wo
     make(world, case)
     soft = read(case)[0].soft
     assert [(s.title, [(row.name, row.in_packs) for row in s.rows]) for s in soft] == [
-        ("Soft goods: packed and counted in 5", [("Swabs, five", "5")]),
+        ("Swabs and soft goods: packed and counted in 5", [("Swabs, five", "5")]),
         ("Sharps", [("Saw blade", "·")]),
     ]
 
@@ -165,7 +165,7 @@ def test_the_stages_are_the_sites(world: World, case: Case) -> None:
     assert [(stage.mark, stage.word) for stage in view.stages] == [
         ("1", "Start"), ("2", "Cavity"), ("R", "Relief"),
     ]  # fmt: skip
-    assert stages(world.site) == view.stages
+    assert stages(CASES.get(pk=case.pk)) == view.stages
     assert view.added_rows == 7
 
 
@@ -244,8 +244,8 @@ def test_reading_takes_the_same_few_queries_for_any_number_of_packs(
     whole = CASES.get(pk=case.pk)
     rows = list(sheets_in_force(whole))
     assert len(rows) == 9
-    # contents lines, actual lines, consumables, sides, positions
-    with django_assert_num_queries(5):
+    # contents lines, actual lines, consumables, sides, positions; the case opened or not, its template
+    with django_assert_num_queries(7):
         views_of(whole, rows, at=NOW)
 
 

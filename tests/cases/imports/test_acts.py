@@ -6,14 +6,19 @@ import pytest
 
 from cases.desks.importing import (
     import_apply,
+    import_apply_later,
+    import_apply_waiting,
     import_begin,
     import_check_waiting,
     import_set_aside,
+    import_try,
     kind_named,
 )
 from tests.cases.imports.conftest import AT, table, told
 from trays.exchange import staging
 from trays.exchange.models import ImportRow, ImportRun
+from trays.instruments.models import DesignVersion, InstrumentType, SetDesign
+from trays.ledger import append
 from trays.ledger.models import Event, EventLine
 from trays.ledger.queries import verify
 from trays.stock.models import Unit
@@ -208,3 +213,84 @@ def test_the_name_of_a_file_is_never_a_path(check, world):
         by=world.cast.keeper, at=AT,
     )  # fmt: skip
     assert other.file_name == "xy.csv"
+
+
+def test_a_dry_run_says_what_would_be_made_and_keeps_nothing(check, world):
+    run = check("units", unit(quantity=3), unit(lot="A2"))
+    assert import_try(run=run, by=world.cast.stores, at=AT) == {"unit": 4}
+    assert not Unit.objects.exists()
+    assert not Event.objects.exists()
+    assert run.state == ImportRun.State.CHECKED
+    assert run.rows.count() == 2
+    import_apply(run=run, by=world.cast.stores, at=AT)
+    assert Unit.objects.count() == 4
+
+
+def test_a_dry_run_is_refused_where_applying_would_be(check, world):
+    row = unit(component="fem-1-x-left", serial="S9", lot="")
+    first, second = check("units", row), check("units", unit(), row)
+    import_apply(run=first, by=world.cast.keeper, at=AT)
+    with pytest.raises(Refusal, match="import-out-of-date"):
+        import_try(run=second, by=world.cast.keeper, at=AT)
+
+
+def test_a_double_is_found_across_chunks_and_told_with_the_first_row(check, world, monkeypatch):
+    monkeypatch.setattr(staging, "CHUNK", 2)
+    rows = [unit(lot="", serial=f"S{n}") for n in range(5)]
+    run = check("units", *rows, rows[0], rows[0], rows[4])
+    assert told(run) == [(7, "serial"), (8, "serial"), (9, "serial")]
+    assert "row 2" in run.faults.first().sentence
+
+
+def test_many_chunks_are_one_act_with_every_line_on_the_record(check, world, monkeypatch):
+    monkeypatch.setattr(staging, "CHUNK", 3)
+    monkeypatch.setattr(append, "LINES", 4)
+    run = check("units", *(unit(lot=f"L{n}") for n in range(11)))
+    assert import_apply(run=run, by=world.cast.keeper, at=AT) == {"unit": 11}
+    event = Event.objects.get()
+    assert set(event.lines.values_list("subject_id", flat=True)) == set(
+        Unit.objects.values_list("pk", flat=True)
+    )
+    assert [line.number for line in event.lines.order_by("number")] == list(range(1, 12))
+    assert verify() == []
+    assert not any(fault.startswith("unit") for fault in stock_faults())
+
+
+def test_a_contents_list_that_goes_over_several_chunks_is_one_list(check, world, monkeypatch):
+    monkeypatch.setattr(staging, "CHUNK", 2)
+    run = check("contents", *(contents_row(number=n) for n in range(1, 6)))
+    assert told(run) == []
+    import_apply(run=run, by=world.cast.keeper, at=AT)
+    assert DesignVersion.objects.get(version=9).lines.count() == 5
+
+
+def contents_row(*, number):
+    return {
+        "design": SetDesign.objects.first().code, "version": 9, "valid_from": "2026-12-01", "tray": 1,
+        "number": number, "section": "Top", "instrument": InstrumentType.objects.first().code, "quantity": 1,
+    }  # fmt: skip
+
+
+def test_a_long_file_is_left_to_the_worker_who_applies_it_once(check, world):
+    run = check("units", unit())
+    import_apply_later(run=run, by=world.cast.keeper, at=AT)
+    with pytest.raises(Refusal, match="import-being-applied"):
+        import_apply_later(run=run, by=world.cast.keeper, at=AT)
+    with pytest.raises(Refusal, match="import-being-applied"):
+        import_set_aside(run=run, by=world.cast.keeper, at=AT)
+    run.refresh_from_db()
+    assert import_apply_waiting(run=run, by=world.cast.keeper, at=AT).state == "applied"
+    assert import_apply_waiting(run=run, by=world.cast.keeper, at=AT).state == "applied"
+    assert Unit.objects.count() == 1
+
+
+def test_what_the_worker_is_refused_is_told_on_the_run(check, world):
+    row = unit(component="fem-1-x-left", serial="S9", lot="")
+    first, second = check("units", row), check("units", unit(), row)
+    import_apply_later(run=second, by=world.cast.keeper, at=AT)
+    import_apply(run=first, by=world.cast.keeper, at=AT)
+    second.refresh_from_db()
+    assert import_apply_waiting(run=second, by=world.cast.keeper, at=AT).state == "checked"
+    second.refresh_from_db()
+    assert "has changed since it was checked" in second.note
+    assert Unit.objects.count() == 1

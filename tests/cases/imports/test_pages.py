@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from cases.desks import views_imports
-from cases.desks.tasks import check_waiting
+from cases.desks.tasks import apply_waiting, check_waiting
 from tests.cases.imports.conftest import table
 from trays.exchange.models import ImportRun
 from trays.stock.models import Unit
@@ -168,3 +168,26 @@ def test_the_list_takes_few_queries_however_many_files(stores, world, django_ass
         page = stores.get(reverse("imports")).content.decode()
     assert "30 files are checked and wait" in page
     assert "29.csv" in page
+
+
+def test_a_file_can_be_tried_without_saving(stores):
+    url = hand_in(stores, GOOD).url
+    page = stores.post(url, {"act": "try"}, follow=True).content.decode()
+    assert "1 rows would record 2 things. Nothing is saved." in page
+    assert not Unit.objects.exists()
+    assert "no faults" in page
+
+
+def test_a_long_file_is_applied_by_the_worker_and_the_page_waits(stores, world, monkeypatch):
+    monkeypatch.setattr(views_imports, "AT_ONCE_ROWS", 0)
+    waiting = []
+    monkeypatch.setattr(type(apply_waiting), "enqueue", lambda task, *given: waiting.append(given))
+    url = hand_in(stores, GOOD).url
+    stores.post(url, {"act": "apply"})
+    run = ImportRun.objects.get()
+    assert waiting == [(run.pk, world.cast.stores.pk)]
+    assert "is being applied" in stores.get(url).content.decode()
+    assert stores.post(url, {"act": "apply"}).status_code == 409
+    assert apply_waiting.call(run.pk, world.cast.stores.pk) == "applied"
+    assert Unit.objects.count() == 2
+    assert apply_waiting.call(run.pk + 1, world.cast.stores.pk) == "gone"

@@ -7,6 +7,7 @@ from cases.desks.importing import import_apply
 from tests.cases.imports.conftest import AT, told
 from tests.cases.imports.test_acts import unit
 from trays.instruments.models import ContentsLine, PackLine
+from trays.parties.models import Party
 from trays.stock.models import Pile
 
 
@@ -31,10 +32,22 @@ def case(**changed):
         ({"site": "elsewhere"}, "site"),
         ({"received": ""}, "received"),
         ({"state": "implanted"}, "state"),
+        ({"measure": "box of 5"}, "measure"),
+        ({"lot": "L" * 21}, "lot"),
+        ({"expires": "2027-02-30"}, "expires"),
+        ({"component": "09521234000013"}, "component"),
     ],
 )
 def test_units(check, changed, column):
     assert told(check("units", unit(**changed))) == [(2, column)]
+
+
+def test_a_consigned_unit_is_of_its_own_supplier(check, world):
+    other = Party.objects.create(code="TRD", name="Tarn & Ridley", kind="supplier")
+    assert told(check("units", unit(tenure="consigned", owner="MER"))) == []
+    run = check("units", unit(tenure="consigned", owner=other.code))
+    assert told(run) == [(2, "owner")]
+    assert "another supplier" in run.faults.get().sentence
 
 
 def test_an_expired_unit_may_come_in_only_as_quarantined(check):

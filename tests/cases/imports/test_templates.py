@@ -64,6 +64,19 @@ BEFORE: dict[str, list[dict[str, str]]] = {
         {"code": "kn-blk-s", "name": "Small", "asset_type": ""},
         {"code": "kn-blk-l", "name": "Large", "asset_type": ""},
     ],
+    # With the example they are one whole template.
+    "count-templates": [
+        {"part": "template", "number": "1", "mark": "", "word": "Ours", "kind": "", "when": ""},
+        {"part": "stage", "number": "2", "mark": "2", "word": "Final count", "kind": "final", "when": ""},
+        {
+            "part": "class", "number": "1", "mark": "", "word": "Soft goods", "kind": "soft", "when": "",
+            "stages": "1|2",
+        },
+        {
+            "part": "step", "number": "1", "mark": "", "word": "Tell the surgeon", "kind": "tell",
+            "when": "always",
+        },
+    ],
     "plan-slots": [
         {"number": "1", "code": "femoral", "name": "Femoral", "families": "mk-femoral-cr", "fits": ""}
     ],

@@ -175,9 +175,9 @@ def test_pages_take_a_fixed_number_of_queries(stocked, as_person, django_assert_
     case = stocked.a_case(predictions=SURE, day=tomorrow())
     client = as_person("coordinator")
     for n in range(2):
-        with django_assert_max_num_queries(36):
+        with django_assert_max_num_queries(41):
             client.get(reverse("fortnight"))
-        with django_assert_max_num_queries(40):
+        with django_assert_max_num_queries(45):
             client.get(reverse("case", args=[case.pk]))
         for m in range(10 if n == 0 else 0):
             stocked.a_case(predictions=SURE, day=tomorrow() + timedelta(days=m))

@@ -17,13 +17,13 @@ def test_the_number_of_queries_does_not_grow_with_the_horizon(world, django_asse
     world.sets_of_each(2)
     for n in range(5):
         world.a_case(predictions=SURE, day=TODAY + timedelta(days=n))
-    with django_assert_num_queries(24):
+    with django_assert_num_queries(29):
         assert len(take(site=world.site, at=NOW).cases) == 5
     for n in range(45):
         world.a_case(predictions=SURE, sides=("left", "right"), day=TODAY + timedelta(days=n % 25))
     world.stock_everything(5)
     world.a_set("general", "more-01")
-    with django_assert_num_queries(24):
+    with django_assert_num_queries(29):
         assert len(take(site=world.site, at=NOW).cases) == 50
 
 
@@ -31,7 +31,7 @@ def test_one_case_is_read_with_the_same_queries(world, django_assert_num_queries
     world.stock_everything(2)
     world.sets_of_each(1)
     case = world.a_case(predictions=SURE, day=TODAY - timedelta(days=3))
-    with django_assert_num_queries(24):
+    with django_assert_num_queries(29):
         assert [one.id for one in take(site=world.site, at=NOW, case=case).cases] == [case.pk]
 
 

@@ -169,7 +169,7 @@ def test_consumables_of_booked_cases_are_counted_in_pieces(world: World) -> None
     assert row is not None
     assert (row.usable, row.wanted, row.suggested) == (10, 12, 10)
     assert "Three booked cases take 12 by" in reason(row)
-    assert act(row) == "Order 10 (sold by 10)"
+    assert act(row) == "Order 1 box of 10"
 
 
 def test_a_case_for_both_sides_takes_its_consumables_twice(world: World) -> None:
@@ -208,11 +208,12 @@ def test_more_cases_take_no_more_queries(world: World, django_assert_num_queries
     world.stock_everything(1)
     booked(world, 2)
     horizon(site=world.site, at=NOW)
-    # chain positions; cases, consumables, holds, units, piles, use, rules, components
-    with django_assert_num_queries(9):
+    # chain positions; cases, consumables, holds, units, leaving, piles, use, rules, orders, transfers,
+    # components
+    with django_assert_num_queries(12):
         alerts(site=world.site, at=NOW)
     booked(world, 6, day=TODAY + timedelta(days=4))
     cache.clear()
     horizon(site=world.site, at=NOW)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(12):
         alerts(site=world.site, at=NOW)

@@ -13,11 +13,11 @@ from django.utils import timezone
 from cases.planning import spending
 from cases.reorders.best_buys import best_buys, currency_of
 from cases.reorders.demand import Draw, ItemFacts, SiteFacts, StockUnit
-from cases.reorders.workdays import due, next_workday
 from tests.cases.reorders.test_arithmetic import DAY
 from tests.cases.reorders.test_wishes import part
 from tests.world import World
 from trays.catalogue.models import Component
+from trays.parties.workdays import due, next_workday
 
 PAGE = "/reorders/budget/"
 LATER = DAY + timedelta(days=4)
@@ -166,6 +166,6 @@ def test_it_keeps_its_budget_of_queries(
 ) -> None:
     client = as_person("stores")
     client.get(PAGE)  # the horizon is computed once and kept
-    # session, person, roles, sites; positions and the eight of the alerts
-    with django_assert_max_num_queries(13):
+    # session, person, roles, sites; positions and the eleven of the alerts
+    with django_assert_max_num_queries(16):
         client.get(PAGE, {"amount": "8", "of": "units"})

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from cases.reorders.workdays import due, earlier, is_workday, later, order_by
+from trays.parties.workdays import due, earlier, is_workday, later, order_by
 
 MONDAY = date(2026, 12, 7)
 

@@ -13,14 +13,27 @@ from trays.ledger.queries import verify
 
 ROUND = ("trays.instruments", "trays.processing", "trays.staff")
 """The rooms whose acts are tried at the department's own table; all others are tried at the theatre's."""
+APART = ("trays.loans", "cases.usage", "trays.orders", "trays.stock", "cases.reorders")
+"""Rooms that try their acts beside their own tests, by `verbs_of`."""
 _NO_ROOMS = (".migrations", ".management", ".templatetags")
 
 
 def verbs(*, of_the_round: bool) -> list[str]:
     """What the rooms of one of the two tables offer: public functions that take the moment and who acts."""
+    return _verbs(lambda room: not room.startswith(APART) and room.startswith(ROUND) == of_the_round)
+
+
+def verbs_of(room: str) -> list[str]:
+    """What one room offers that tries its acts by itself. Raises ValueError for one that does not."""
+    if room not in APART:
+        raise ValueError(f"{room} is tried at one of the two tables")
+    return _verbs(lambda name: name.startswith(room))
+
+
+def _verbs(of: Callable[[str], bool]) -> list[str]:
     found = []
     for module in map(import_module, _modules()):
-        if module.__name__.startswith(ROUND) == of_the_round:
+        if of(module.__name__):
             for name, function in inspect.getmembers(module, inspect.isfunction):
                 own = function.__module__ == module.__name__ and not name.startswith("_")
                 if own and {"at", "by"} <= set(inspect.signature(function).parameters):

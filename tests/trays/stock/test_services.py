@@ -48,10 +48,15 @@ def test_the_same_receipt_sent_twice_is_one_receipt(world: World) -> None:
 
 
 def test_a_unit_may_come_in_on_its_last_day_but_not_after_it(world: World) -> None:
-    unit_receive(by=world.cast.stores, site=world.site, goods=goods(world, expires=TODAY), at=NOW)
+    def received(expires: object) -> object:
+        return unit_receive(
+            by=world.cast.stores, site=world.site, goods=goods(world, expires=expires), at=NOW,
+            condition="short_accepted",
+        )  # fmt: skip
+
+    received(TODAY)
     with pytest.raises(Refusal, match="out-of-date"):
-        late = goods(world, expires=TODAY - timedelta(days=1))
-        unit_receive(by=world.cast.stores, site=world.site, goods=late, at=NOW)
+        received(TODAY - timedelta(days=1))
     assert Unit.objects.count() == 1
 
 
