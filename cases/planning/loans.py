@@ -95,7 +95,8 @@ def propose(
     target : float
         tau, above 0 and at most 1.
     seconds : float
-        Wall time for the programmes; then the greedy answers, with the bound found so far.
+        Wall time for the bound and the programmes; then the greedy answers, with the bound found so far, and
+        stops dropping after as long again: its answer serves at every moment, only dearer.
     faint : float
         Demands less likely than this are counted as lost; if that alone leaves no answer, none are.
     solver : bool, optional
@@ -163,7 +164,7 @@ class _Search:
 
     def answer(self, seconds: float, faint: float, solver: bool) -> Proposal:
         end = monotonic() + seconds
-        bound, charged, rounds = self.needed(), 0.0, 0
+        bound, charged, rounds = self.needed(end), 0.0, 0
         if solver:
             for dropped in (faint, 0.0) if faint > 0.0 else (0.0,):
                 found = cheapest(
@@ -182,7 +183,7 @@ class _Search:
                 if not (found.proven and charged > 0.0):
                     bound = max(bound, found.bound if not found.proven else 0.0)
                     break
-        chosen = self.dropped()
+        chosen = self.dropped(monotonic() + seconds)
         cost = self.cost(chosen)
         return self._told(chosen, min(bound, cost), "greedy", False, charged, rounds)
 
@@ -190,23 +191,24 @@ class _Search:
         costs = (action.cost * times for action, times in zip(self.actions, chosen, strict=True))
         return sum(costs, 0.0)
 
-    def dropped(self) -> tuple[int, ...]:
+    def dropped(self, end: float) -> tuple[int, ...]:
         """All of it done, less what no case needs, the dearest first; of equal cost the last first."""
         chosen = list(self.everything)
         order = sorted(range(len(chosen)), key=lambda n: (-self.actions[n].cost, -n))
         for number in order:
-            while chosen[number] and self.spares(number, _less(chosen, number)):
+            while chosen[number] and monotonic() < end and self.spares(number, _less(chosen, number)):
                 chosen[number] -= 1
         return tuple(chosen)
 
-    def needed(self) -> float:
-        """A cost that no choice undercuts: of what must be done even with all else done."""
-        must = (
-            action.cost
-            for number, action in enumerate(self.actions)
-            if action.most and not self.spares(number, _less(self.everything, number, action.most))
-        )
-        return sum(must, 0.0)
+    def needed(self, end: float) -> float:
+        """A cost that no choice undercuts: of what must be done even with all else done, as time allows."""
+        must = 0.0
+        for number, action in enumerate(self.actions):
+            if monotonic() >= end:
+                break
+            if action.most and not self.spares(number, _less(self.everything, number, action.most)):
+                must += action.cost
+        return must
 
     def _told(
         self,

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import Count, F, Q
 from django.utils.translation import gettext as _
@@ -201,11 +201,12 @@ def _difference(row: LoanCountLine) -> str:
         if row.counted:
             return _("%(unit)s is here although it is recorded as used") % words
         return _("%(unit)s is neither here nor used") % words
-    assert row.line is not None and row.loan_set is not None  # noqa: S101 - a law of the table
-    thing = row.line.instrument or row.line.rack_stock
+    # A law of the table: of one thing, either a unit or a line of a set.
+    line, loan_set = cast(ContentsLine, row.line), cast(LoanSet, row.loan_set)
+    thing = line.instrument or line.rack_stock
     return _("%(set)s, line %(n)s, %(what)s: %(counted)s of %(expected)s") % {
-        "set": row.loan_set.set.code if row.loan_set.set else "",
-        "n": row.line.number,
+        "set": loan_set.set.code if loan_set.set else "",
+        "n": line.number,
         "what": thing.name if thing else "",
         "counted": row.counted,
         "expected": row.expected,

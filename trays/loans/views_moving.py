@@ -28,6 +28,7 @@ from trays.processing.policies import policy_on
 from trays.staff.access import fetch
 from trays.stock.arriving import Goods
 from trays.web.acting import KeyForm, done, new_key, status_of
+from trays.web.errors import Refusal
 from trays.web.numbers import whole
 from trays.web.page import answer_page, go_to
 
@@ -76,10 +77,15 @@ def arrive_unit(request: HttpRequest, pk: int) -> HttpResponse:
     row = loan_of(request, pk, ACT)
     form = UnitByHandForm(request.POST)
     place = Shelf(request).at(row.site_id)
+    if place is None:
+        raise Refusal(
+            "no-shelf",
+            _("This site has no shelf or store for sealed units."),
+            _("Have one put on file, then take the box in."),
+        )
 
     def act() -> None:
         given = form.cleaned_data
-        assert place is not None  # noqa: S101 - the page shows no form without one
         goods = Goods(
             component=form.component(), owner=row.supplier, tenure=Tenure.LOANED, place=place,
             lot=given["lot"], serial=given["serial"], expires=given["expires"],

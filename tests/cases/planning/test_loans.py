@@ -175,11 +175,23 @@ def test_faint_outcomes_are_charged_as_lost_unless_that_leaves_no_answer() -> No
     assert strict.cost == 1.0 + 15
 
 
-def test_out_of_time_the_greedy_answers_with_the_bound_of_what_must_be_done() -> None:
+def test_without_the_solver_the_greedy_answers_with_the_bound_of_what_must_be_done() -> None:
     case = CaseDemand(1, (HALF,))
-    orders = [Action("a", "order", 2.0, {"A": 1}), Action("b", "order", 3.0, {"B": 1})]
+    orders = [
+        Action("a", "order", 2.0, {"A": 1}),
+        Action("b", "order", 3.0, {"B": 1}),
+        Action("once more", "order", 9.0, {"A": 1}),
+    ]
+    found = propose([case], [{}], orders, 0.9, solver=False)
+    assert (found.method, found.cost, found.bound, found.gap) == ("greedy", 5.0, 3.0, 0.4)
+
+
+def test_out_of_time_all_is_done_and_nothing_is_claimed_of_what_it_must_cost() -> None:
+    case = CaseDemand(1, (HALF,))
+    orders = [Action(name, "order", 2.0, {name[0]: 1}) for name in ("A", "B", "A too")]
     found = propose([case], [{}], orders, 0.9, seconds=0.0)
-    assert (found.method, found.cost, found.bound, found.gap) == ("greedy", 5.0, 5.0, 0.0)
+    assert (found.method, found.cost, found.bound, found.proven) == ("greedy", 6.0, 0.0, False)
+    assert found.cases[0].p_short == 0.0
 
 
 def test_nothing_to_do_costs_nothing() -> None:

@@ -16,6 +16,7 @@ from trays.instruments.models import PackState
 from trays.ledger.models import Event
 from trays.loans.models import Loan
 from trays.loans.ways import LoanStatus
+from trays.places.models import Place
 from trays.refusals.models import RefusedScan
 from trays.stock.models import Unit, UnitState
 from trays.stock.moving import lock_units, step_within
@@ -84,6 +85,22 @@ def test_a_loan_is_asked_for_by_hand_and_what_was_typed_is_not_lost(
     assert good.headers["Location"] == f"/loans/{loan.pk}/"
     assert loan.needed_from.isoformat().startswith("2027-03-01T09:00")
     assert loan.sets.count() == 1
+
+
+def test_a_unit_typed_off_its_label_waits_for_a_shelf(client: Client, now_lending: Lending) -> None:
+    loan = asked(now_lending)
+    later = (timezone.localtime(now_lending.at) + timedelta(days=1)).strftime("%Y-%m-%dT%H:%M")
+    press(client, f"/loans/{loan.pk}/confirm/", arrives_at=later, supplier_reference="MF-9")
+    typed = {
+        "item": now_lending.world.component("tibial", "2").code, "lot": "LT-9", "count": 1,
+        "condition": "good",
+        "expires": (now_lending.at + timedelta(days=400)).date().isoformat(),
+    }  # fmt: skip
+    Place.objects.filter(site=now_lending.world.site, kind__in=("shelf", "store")).update(kind="theatre")
+    answer = press(client, f"/loans/{loan.pk}/arrive/unit/", **typed)
+    assert answer.status_code in {409, 422}
+    assert "no shelf or store for sealed units" in text_of(answer)
+    assert not Unit.objects.filter(lot="LT-9").exists()
 
 
 def test_from_the_suppliers_word_to_the_closed_loan_by_the_pages_alone(
