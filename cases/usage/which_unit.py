@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -23,6 +24,7 @@ from cases.usage.kinds import Level, Remark, Scanned
 from cases.usage.models import Brought, Fate, Source
 from trays.catalogue.models import Component, FamilyKind
 from trays.stock.models import Pile, Unit
+from trays.stock.models_transfers import TransferUnit
 from trays.stock.moving import state_word
 from trays.stock.queries import in_date
 
@@ -31,7 +33,9 @@ MOST_ALIKE = 100
 
 
 def alike(case: Case, component: Component, scanned: Scanned) -> list[Unit]:
-    """The units that a label names: one by its serial, wherever it is; else all of the lot at the site."""
+    """The units that a label names: one by its serial, wherever it is; else all of the lot at the site, or
+    on their way to it.
+    """
     rows = Unit.objects.filter(component=component).select_related(
         "site", "place", "owner", "component__family"
     )
@@ -39,7 +43,9 @@ def alike(case: Case, component: Component, scanned: Scanned) -> list[Unit]:
         return list(rows.filter(serial=scanned.serial))
     if not scanned.lot:
         return []
-    return list(rows.filter(lot=scanned.lot, serial="", site_id=case.site_id).order_by("pk")[:MOST_ALIKE])
+    coming = TransferUnit.objects.filter(transfer__target=case.site_id, state__in=("sent", "missing"))
+    near = Q(site_id=case.site_id) | Q(pk__in=coming.values("unit"))
+    return list(rows.filter(near, lot=scanned.lot, serial="").order_by("pk")[:MOST_ALIKE])
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from trays.stock.apart import end_rows
 from trays.stock.models import Unit
 from trays.stock.models_apart import ApartEnd
 from trays.stock.moving import lock_units, step_within
+from trays.stock.transfers_in import turned_up_within
 from trays.web.errors import Refusal
 
 LATE_AFTER = timedelta(hours=1)
@@ -61,6 +62,9 @@ def open_within(row: Brought, *, by: Person, at: datetime, happened_at: datetime
         return []
     lines = end_holds_within(units=[row.unit], reason="used", at=at)
     out_of_quarantine(row.unit, by=by, at=at)
+    if row.unit.state == Unit.State.TRANSIT:
+        note = _("Opened in case %(case)s.") % {"case": row.case.reference}
+        lines += turned_up_within(unit=row.unit, site=row.case.site, note=note, by=by, at=at)
     if row.unit.state != Unit.State.OPENED:
         lines += step_within(units=[row.unit], state=Unit.State.OPENED, place=row.case.list.theatre)
     return lines

@@ -8,6 +8,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -74,17 +75,24 @@ class Server:
         self.process = None
 
 
-@pytest.fixture
-def server(demo_database: Path, tmp_path: Path) -> Iterator[Server]:
-    """A server of its own on a copy of the demo's world."""
-    copy = tmp_path / "copy.sqlite3"
-    shutil.copyfile(demo_database, copy)
+@contextmanager
+def serving(database: Path, folder: Path) -> Iterator[Server]:
+    """A server of its own on a copy of a world."""
+    copy = folder / "copy.sqlite3"
+    shutil.copyfile(database, copy)
     server = Server(copy)
     try:
         server.start()
         yield server
     finally:
         server.stop()
+
+
+@pytest.fixture
+def server(demo_database: Path, tmp_path: Path) -> Iterator[Server]:
+    """A server of its own on a copy of the demo's world."""
+    with serving(demo_database, tmp_path) as one:
+        yield one
 
 
 @pytest.fixture

@@ -1,6 +1,7 @@
 """A code read by camera: a film of a printed label in place of a camera, through the page's own policy."""
 
 import re
+import sqlite3
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,8 @@ import pytest
 from PIL import Image
 
 from tests.conftest import CHROMIUM_ARGS, chromium_path
+from tests.journeys.conftest import Server
+from tests.journeys.theatre import TABLET, WIDE, Table, knee_of, pick
 from tests.video import as_seen, film, page_of
 from trays.identifiers import ours
 from trays.scanners.pictures import symbols_sheet
@@ -106,6 +109,35 @@ def test_nothing_is_taken_where_several_codes_are_seen_and_out_of_sight_the_came
     page.keyboard.press("Escape")
     assert not page.get_by_role("dialog").is_visible()
     assert page.evaluate("() => document.activeElement.id") == "camera"
+    assert page.complaints == []
+
+
+def test_in_theatre_the_camera_does_the_act_of_the_page_it_stands_on(
+    walk: Any, server: Server, filming: Filming
+) -> None:
+    case = knee_of(server.database)
+    pick(walk("addlestrop", viewport=WIDE), case, most=1)
+    scrub = Table(walk("pellow", viewport=WIDE), case)
+    scrub.open()
+    (number,) = scrub.packs()
+    with sqlite3.connect(server.database) as world:
+        question = "SELECT giai, round FROM trays_pack WHERE number = ?"
+        giai, turn = world.execute(question, (number,)).fetchone()
+    paper = Paper(Page(60, 40, GRID_300), title="pack")
+    paper.matrix(20, 10, datamatrix.modules(ours.pack_label(giai[:7], giai[7:], str(turn))), 16)
+    paper.next_page()
+
+    nurse = Table(filming("marrin", as_seen(page_of(paper.pdf(), 0)), viewport=TABLET), case)
+    nurse.go()
+    page = nurse.page
+    page.get_by_role("button", name="Camera", exact=True).click()
+    page.wait_for_url(re.compile(r"\?pack=\d+"), timeout=15_000)
+    nurse.press("Seen, changed")
+    nurse.says(f"Pack {number} is opened and counted with.")
+    nurse.go("count/")
+    nurse.press("Begin: First count")
+    page.get_by_role("button", name="Camera", exact=True).click()
+    page.locator("#answer", has_text=f"{number}: counted aloud and accepted.").wait_for(timeout=15_000)
     assert page.complaints == []
 
 

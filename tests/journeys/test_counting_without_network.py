@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.journeys.conftest import PASSWORD, ROOT, Server, environment
+from tests.journeys.conftest import PASSWORD, ROOT, Server, environment, serving
 from tests.journeys.theatre import WIDE, Table, entries, first_count, knee_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -50,14 +50,8 @@ def opened(demo_database: Path, tmp_path_factory: pytest.TempPathFactory) -> Pat
 
 @pytest.fixture
 def server(opened: Path, tmp_path: Path) -> Iterator[Server]:
-    copy = tmp_path / "copy.sqlite3"
-    shutil.copyfile(opened, copy)
-    server = Server(copy)
-    try:
-        server.start()
-        yield server
-    finally:
-        server.stop()
+    with serving(opened, tmp_path) as one:
+        yield one
 
 
 @pytest.fixture

@@ -138,7 +138,7 @@ def in_every_look(page: Any, axe: Any) -> list[str]:
         page.set_viewport_size(size)
         page.emulate_media(color_scheme=scheme)
         # The dark differs from the light in colours alone.
-        asked = {"runOnly": ["color-contrast"]} if scheme == "dark" else {}
+        asked = {"runOnly": ["color-contrast"]} if scheme == "dark" else None
         found += [f"{page.url} {size['width']} {scheme}: {fault}" for fault in faults(page, axe, asked)]
     return found
 
@@ -155,9 +155,9 @@ def pages(page: Any, trip: tuple[str, ...]) -> Iterator[str]:
         yield address
 
 
-def faults(page: Any, axe: Any, asked: dict[str, Any]) -> list[str]:
+def faults(page: Any, axe: Any, asked: dict[str, Any] | None = None) -> list[str]:
     """What axe finds, and what sticks out of the window."""
-    violations = axe.run(page, options=asked).response["violations"]
+    violations = axe.run(page, options=asked or {}).response["violations"]
     found = [f"{one['id']}: {one['nodes'][0]['html'][:160]}" for one in violations]
     over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     return found + ([f"{over} px wider than the window"] if over > 0 else [])

@@ -35,7 +35,7 @@ def units_set_apart(
 ) -> list[Unit]:
     """Keep units from use: quarantined, and held for nobody any more.
 
-    Raises Refusal "no-way-unit", "several-sites"; NotAllowed.
+    Raises Refusal "no-way-unit", "on-its-way", "several-sites"; NotAllowed.
     """
     require(by=by, act="quarantine_stock", site_id=one_site(units))
 
@@ -48,7 +48,17 @@ def units_set_apart(
 def apart_within(
     *, units: Collection[Unit], cause: str, note: str, by: Person, at: datetime, place: Place | None = None
 ) -> list[Line]:
-    """The same for locked units within a larger act, with no event written."""
+    """The same for locked units within a larger act, with no event written.
+
+    Raises Refusal "on-its-way" as well: its transfer has to end first.
+    """
+    for unit in units:
+        if unit.state == UnitState.TRANSIT:
+            raise Refusal(
+                "on-its-way",
+                _("%(unit)s is on its way between two sites.") % {"unit": unit},
+                _("Take it in on the page of its transfer, then set it apart."),
+            )
     lines = step_within(units=units, state=UnitState.QUARANTINE, place=place)
     lines += claims.give_up_within(units, at)
     set_apart_rows(list(units), cause=cause, note=note, by=by, at=at)

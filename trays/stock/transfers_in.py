@@ -187,6 +187,23 @@ def pieces_lost(
     return once("transfer.explain", by, client_key, work)
 
 
+def turned_up_within(*, unit: Unit, site: Site, note: str, by: Person, at: datetime) -> list[Line]:
+    """A locked unit that is on its way is in somebody's hands at `site`: its transfer says so, as explained.
+
+    For acts of other rooms, which then take the unit where it went; no event is written.
+    """
+    waits = TransferUnit.objects.filter(unit=unit, state__in=(CarriedState.SENT, CarriedState.MISSING))
+    carried = waits.select_related("transfer").first()
+    if carried is None:
+        return []
+    row = lock_transfer(carried.transfer, *ARRIVING)
+    how = CarriedState.NEVER_LEFT if row.source_id == site.pk else CarriedState.ARRIVED_LATER
+    lines = [Line("transfer_unit", carried.pk, carried.state, how)]
+    carried.state, carried.at, carried.by, carried.note = how, at, by, note[:200]
+    carried.save(update_fields=["state", "at", "by", "note"])
+    return lines + _close_if_all_explained(row, by, at)
+
+
 def _check_note(note: str) -> None:
     if not note.strip():
         raise Refusal("note-missing", _("Nothing is said of it."), _("Say what was found out."))

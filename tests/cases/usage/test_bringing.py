@@ -20,11 +20,14 @@ from tests.cases.usage.conftest import LATER, SAID, Table
 from tests.world import NOW, TODAY
 from trays.catalogue.models import Family, FitRule
 from trays.ledger.models import Event
+from trays.places.models import Place
 from trays.refusals.models import RefusedScan
 from trays.refusals.services import Where
 from trays.stock.apart import units_set_apart
 from trays.stock.models import Unit
 from trays.stock.models_notices import NoticeLot, SafetyNotice
+from trays.stock.transferring import transfer_make, transfer_send
+from trays.stock.transfers_in import transfer_end
 from trays.stock.verify import stock_faults
 from trays.web.errors import NotAllowed, Refusal
 
@@ -230,6 +233,36 @@ def test_what_was_kept_from_use_and_is_opened_is_kept_no_longer(table: Table) ->
     units_set_apart(by=table.world.cast.stores, units=[unit], cause="damaged", at=NOW)
     table.bring_unit(unit, override=SAID)
     assert [row.end for row in unit.set_apart.all()] == ["used"]
+
+
+@pytest.mark.parametrize(
+    ("to_here", "ended", "how"),
+    [(False, False, "never_left"), (False, True, "never_left"), (True, False, "arrived_later")],
+)
+def test_what_was_on_its_way_and_is_opened_ends_its_transfer(
+    table: Table, to_here: bool, ended: bool, how: str
+) -> None:
+    units, world = table.stock("femoral", count=2), table.world
+    far_shelf = Place.objects.create(site=world.far_site, code="F1", name="Far", kind="shelf", walk=1)
+    if to_here:
+        Unit.objects.filter(pk__in=[one.pk for one in units]).update(site=world.far_site, place=far_shelf)
+        units = list(Unit.objects.filter(pk__in=[one.pk for one in units]))
+    sites = (world.far_site, world.site) if to_here else (world.site, world.far_site)
+    keeper = world.cast.keeper
+    transfer = transfer_make(by=keeper, source=sites[0], target=sites[1], units=units, at=NOW)
+    transfer_send(by=keeper, transfer=transfer, at=NOW)
+    if ended:
+        transfer_end(by=keeper, transfer=transfer, at=NOW)
+    opened = [table.bring_unit(units[0], override=SAID, another=True)]
+    transfer.refresh_from_db()
+    assert transfer.status == ("differs" if ended else "sent")
+    opened.append(table.bring_unit(units[1], override=SAID, another=True))
+    transfer.refresh_from_db()
+    assert transfer.status == "closed"
+    assert {(one.state, one.note) for one in transfer.units.all()} == {
+        (how, f"Opened in case {table.case.reference}.")
+    }
+    assert {one.unit.state for one in opened} == {"opened"} and stock_faults() == []
 
 
 def test_an_unknown_code_is_kept_as_it_was_read(table: Table) -> None:

@@ -9,8 +9,10 @@ from cases.reservations.hold import units_hold
 from tests.trays.stock.conftest import Store
 from tests.world import NOW
 from trays.ledger.append import record
+from trays.stock.apart import units_set_apart
 from trays.stock.models import Pile, Unit
 from trays.stock.models_transfers import Transfer, TransferUnit
+from trays.stock.returning import return_make
 from trays.stock.services import pile_receive
 from trays.stock.transferring import (
     Pieces,
@@ -73,6 +75,16 @@ def test_only_the_source_sends_and_only_the_target_receives(store: Store) -> Non
     transfer_send(by=store.by, transfer=transfer, at=NOW)
     with pytest.raises(NotAllowed):
         transfer_receive(by=store.by, transfer=transfer, units=units, place=store.far, at=NOW)
+
+
+def test_what_is_on_its_way_is_set_apart_by_neither_site_before_it_arrives(store: Store) -> None:
+    (unit,) = store.units(1)
+    transfer = sent(store, [unit])
+    with pytest.raises(Refusal, match="on-its-way"):
+        units_set_apart(by=store.by, units=[unit], cause="unsure", at=NOW)
+    with pytest.raises(Refusal, match="on-its-way"):
+        return_make(by=store.by, units=[unit], why="exchange", at=NOW)
+    assert received(store, transfer, [unit]).status == "closed"
 
 
 def test_what_somebody_counts_on_is_not_sent_away(store: Store) -> None:

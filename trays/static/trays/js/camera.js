@@ -48,8 +48,8 @@ class View {
     element("stop").addEventListener("click", () => this.dialog.close(), { signal });
     element("light").addEventListener("click", () => this.light(), { signal });
     element("which").addEventListener("change", (event) => this.change(event.target.value), { signal });
-    document.addEventListener("visibilitychange", () => document.hidden && this.dialog.close(), { signal });
-    addEventListener("pagehide", () => this.dialog.close(), { signal });
+    document.addEventListener("visibilitychange", () => document.hidden && this.outOfSight(), { signal });
+    addEventListener("pagehide", () => this.outOfSight(), { signal });
     if (!(await this.start(localStorage.getItem(KEPT)))) return;
     try {
       reader ??= await prepare(this.button.dataset);
@@ -147,6 +147,12 @@ class View {
     for (const track of this.stream?.getTracks() ?? []) track.stop();
     this.stream = null;
     this.video.srcObject = null;
+  }
+
+  /** The dialog tells of its closing a moment later; the camera is off at once. */
+  outOfSight() {
+    this.end();
+    this.dialog.close();
   }
 
   stop() {
