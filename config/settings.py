@@ -149,6 +149,8 @@ STATICFILES_DIRS = [("zxing", str(part)) for part in _READER_PARTS if part.is_di
 _WASM = Path(STATIC_ROOT) / "zxing" if STATIC_ROOT else _READER / "reader"
 CAMERA_READER = (_WASM / "zxing_reader.wasm").is_file()
 WHITENOISE_USE_FINDERS = not STATIC_ROOT
+# In a test each client begins the whole application anew: a file is looked for when it is asked for.
+WHITENOISE_AUTOREFRESH = TESTING and not STATIC_ROOT
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
