@@ -16,6 +16,15 @@ def case(server: Server) -> int:
     return knee_of(server.database)
 
 
+def line_and_keys_in_sight(nurse: Table) -> bool:
+    """The line in hand stands above its keys, and both on the screen."""
+    height = nurse.page.viewport_size["height"]
+    line, keys = (nurse.page.locator(what).bounding_box() for what in ("#board tr.hand", "#keys"))
+    return bool(0 <= line["y"] and line["y"] + line["height"] <= keys["y"] + 1) and bool(
+        keys["y"] + keys["height"] <= height + 1
+    )
+
+
 def test_a_knee_from_its_pick_list_to_the_closed_final_count(walk: Any, server: Server, case: int) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     pick(walk("addlestrop", viewport=WIDE), case)
@@ -42,8 +51,11 @@ def test_a_knee_from_its_pick_list_to_the_closed_final_count(walk: Any, server: 
     assert soft
 
     nurse.press("Begin: Cavity or joint")
+    nurse.choose(nurse.lines()[-1])
+    assert line_and_keys_in_sight(nurse)
     nurse.choose(soft[0])
     nurse.tap("5")
+    assert line_and_keys_in_sight(nurse)
     nurse.tap("1", 5)
     nurse.page.locator("#undo").click()
     nurse.enter()

@@ -5,7 +5,7 @@ import { board } from "./board.js";
 import { firstCount, lineInHand, noneOf, tapped, withWaiting } from "./tally.js";
 import { el, lay } from "./draw.js";
 import { ending, panel, steps } from "./stage.js";
-import { hand } from "./hand.js";
+import { hand, keyBar } from "./hand.js";
 import { notices } from "./notices.js";
 import { packs } from "./packs.js";
 import { keepPrepared } from "./prepare.js";
@@ -40,6 +40,7 @@ class Page {
     this.signedOut = false;
     this.said = null;
     this.held = null;
+    this.followed = undefined;
     // Counts what the server has told, so that an older answer never takes the place of a newer one.
     this.turn = 0;
     this.settling = Promise.resolve();
@@ -93,10 +94,20 @@ class Page {
     const made = el("div", { id: "count", class: "counting", ...Object.fromEntries([...root.attributes].filter(({ name }) => name.startsWith("data-")).map(({ name, value }) => [name, value])) });
     if (this.kept?.state) {
       const view = this.view;
-      made.append(...[notices(view), board(view), hand(view, steps(view)), panel(view), packs(view), ending(view)].filter(Boolean));
+      made.append(...[notices(view), board(view), keyBar(view), hand(view, steps(view)), panel(view), packs(view), ending(view)].filter(Boolean));
     }
     lay(root, made);
+    this.follow();
     document.title = root.dataset.title || document.title;
+  }
+
+  /** Another line is in hand: it comes into sight, above the keys. */
+  follow() {
+    const line = root.querySelector("#board tr.hand")?.dataset.key;
+    if (line === this.followed) return;
+    const first = this.followed === undefined;
+    this.followed = line;
+    if (!first) root.querySelector("#board tr.hand")?.scrollIntoView({ block: "nearest" });
   }
 
   redraw() {
@@ -165,7 +176,6 @@ class Page {
   choose(line) {
     this.chosen = line;
     this.draw();
-    document.getElementById("hand")?.scrollIntoView({ block: "nearest" });
   }
 
   show(name) {

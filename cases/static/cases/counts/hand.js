@@ -4,26 +4,34 @@ import { el, icon } from "./draw.js";
 import { entryOf, firstCount, groups, lastAddition, noneOf, tapped } from "./tally.js";
 import { list, say, time } from "./words.js";
 
-/** The part for the line in hand; `steps` is what stands beside it when it differs. */
+/** The line in hand with its figure and its keys: they stay in sight while the board is read. */
+export function keyBar(view) {
+  const { shown, hand: line, taps } = view;
+  if (!line || shown.current === null) return null;
+  const known = entryOf(shown, line)?.counted ?? 0;
+  const number = taps.length ? tapped(taps) + (firstCount(shown) && line.pack === null ? known : 0) : known;
+  return el("section", { class: "part rule", id: "keys", "data-key": "keys" },
+    aside(view),
+    el("div", { class: "body" }, el("div", { class: "stack" }, drawn(number, line), keys(view, classOf(view)))),
+  );
+}
+
+/** What else there is to the line in hand; `steps` is what stands beside it when it differs. */
 export function hand(view, steps) {
   const { shown, hand: line, taps } = view;
   if (!line) return null;
-  const klass = shown.classes.find((one) => one.klass === line.klass);
   const entry = entryOf(shown, line);
-  const known = entry?.counted ?? 0;
-  const number = taps.length ? tapped(taps) + (firstCount(shown) && line.pack === null ? known : 0) : known;
-  return el("section", { class: "part rule", id: "hand", "data-key": "hand" },
-    el("div", { class: "aside" }, el("h2", {}, klass?.word ?? line.klass), el("span", {}, line.name, entry && !taps.length ? "" : entry ? `, ${say("counted_again")}` : "")),
+  const running = shown.current !== null;
+  return el("section", { class: running ? "part" : "part rule", id: "hand", "data-key": "hand" },
+    running ? el("div", { class: "aside" }) : aside(view),
     el("div", { class: "body" }, el("div", { class: steps ? "cols wide-left" : "stack" },
       el("div", { class: "stack" },
-        shown.current === null ? null : drawn(number, line),
-        keys(view, klass),
         none(shown, taps.length ? line : null),
         takeBack(shown, line),
         el("p", { class: "soft" }, entry ? say("kept", { n: entry.counted, at: time(entry.at), by: entry.by }) : say("nothing_yet")),
         rivals(shown, line),
         added(shown),
-        shown.current !== null && el("div", { class: "row" },
+        running && el("div", { class: "row" },
           el("button", { class: "btn", type: "button", "data-do": "recount", "data-klass": line.klass }, say("recount")),
           el("button", { class: "btn", type: "button", "data-panel": "add", "aria-expanded": view.panel === "add" ? "true" : "false" }, say("came_on")),
           el("button", { class: "btn", type: "button", "data-panel": "special", "aria-expanded": view.panel === "special" ? "true" : "false" }, say("special"))),
@@ -31,6 +39,16 @@ export function hand(view, steps) {
       steps,
     )),
   );
+}
+
+function classOf({ shown, hand: line }) {
+  return shown.classes.find((one) => one.klass === line.klass);
+}
+
+function aside(view) {
+  const { shown, hand: line, taps } = view;
+  const again = entryOf(shown, line) && !taps.length;
+  return el("div", { class: "aside" }, el("h2", {}, classOf(view)?.word ?? line.klass), el("span", {}, line.name, again ? `, ${say("counted_again")}` : ""));
 }
 
 function drawn(number, line) {
