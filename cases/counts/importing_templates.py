@@ -9,7 +9,15 @@ from django.utils.translation import gettext_lazy
 
 from cases.bookings.models import Procedure
 from cases.counts.kinds_template import SEATS, faults_of, plan_of
-from cases.counts.models_templates import CountClass, StageKind, StepKind, StepWhen
+from cases.counts.models_templates import (
+    CountClass,
+    CountTemplate,
+    StageKind,
+    StepKind,
+    StepWhen,
+    TemplateClass,
+    TemplateStage,
+)
 from cases.counts.said import fault_words
 from cases.counts.templating import template_write
 from trays.exchange.columns import Choice, Code, Several, Text, Whole
@@ -18,6 +26,13 @@ from trays.parties.models import Site
 from trays.web.errors import Refusal
 
 PARTS = ("template", "stage", "class", "step")
+# What is shorter in one part than in the others, in letters.
+LONGEST = {
+    ("template", "word"): CountTemplate.name.field.max_length or 0,
+    ("template", "when"): CountTemplate.direction.field.max_length or 0,
+    ("stage", "word"): TemplateStage.word.field.max_length or 0,
+    ("class", "word"): TemplateClass.word.field.max_length or 0,
+}
 
 
 class CountTemplates(ImportKind):
@@ -107,8 +122,10 @@ class CountTemplates(ImportKind):
                     _("“%(text)s” is none of the words for this column.") % {"text": seat[:40]},
                     _("Write one of: %(words)s.") % {"words": ", ".join(SEATS)},
                 )
-        if row["part"] in ("stage", "class", "template") and len(row["word"]) > 80:
-            row.fault("word", _("This is too long for its place."), _("Shorten it to 40 letters."))
+        for (part, column), longest in LONGEST.items():
+            if row["part"] == part and len(row[column]) > longest:
+                words = _("This is too long for its place.")
+                row.fault(column, words, _("Shorten it to %(n)s letters.") % {"n": longest})
 
     def key(self, values: dict[str, Any]) -> Hashable:
         return self._whole(values), values["part"], values["number"]

@@ -73,7 +73,7 @@ TAPS = """async (times) => {
 
 
 @pytest.mark.browser
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("committing")
 def test_from_tap_to_paint(world: World, live_server: Any, chromium: Any) -> None:
     theatre = of_three_hundred_lines(world)
     client = Client()

@@ -10,24 +10,21 @@ import pytest
 from django.db import connection, connections
 
 from tests.world import World, make_world
-from trays.ledger.guards import install, registered, remove
+from trays.ledger.guards import install
 
 PATIENCE = 60
 
 
 @pytest.fixture
-def committed(transactional_db: None, tmp_path: Path) -> Iterator[None]:
+def committed(committing: None, tmp_path: Path) -> Iterator[None]:
     """A database that commits, and that each thread opens for itself; emptied afterwards.
 
     On SQLite the tests' database lives in memory, where connections share one cache and no lock waits; so a
-    copy in a file takes its place meanwhile. The record refuses to be emptied, so its guards step aside for
-    the emptying alone: the migration signal puts them back.
+    copy in a file takes its place meanwhile.
     """
     with _file_of_its_own(tmp_path):
         yield
         connections.close_all()
-    for guard in registered():
-        remove(connection, guard)
 
 
 @contextmanager

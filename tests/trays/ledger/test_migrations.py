@@ -24,7 +24,7 @@ def test_the_migrations_end_as_the_models_say(in_one_step: bool) -> None:
     assert {app: steps for app, steps in changes.items() if app in ("trays", "cases")} == {}
 
 
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("committing")
 def test_many_tables_are_made_and_taken_away_in_one_step() -> None:
     class Step(Migration):
         operations = [
