@@ -1,10 +1,12 @@
 """One furnished world for all addresses of a file."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from copy import copy, deepcopy
 from typing import Any
 
 import pytest
 from django.db import transaction
+from django.test import Client
 
 from tests.boundaries.doors import furnish
 from tests.world import World, make_world
@@ -17,6 +19,28 @@ def once(django_db_setup: None, django_db_blocker: Any) -> Iterator[tuple[World,
         world = make_world()
         yield world, furnish(world)
         transaction.set_rollback(True)
+
+
+@pytest.fixture(scope="module")
+def signed_in(once: tuple[World, dict[str, Any]]) -> dict[str, Client]:
+    """A client of each role, signed in once for all."""
+    clients = {}
+    for who, person in once[0].cast.by_role().items():
+        clients[who] = Client()
+        clients[who].force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    return clients
+
+
+@pytest.fixture
+def client_of(signed_in: dict[str, Client]) -> Callable[[str], Client]:
+    """Give a role's client, with the cookies that it had when it signed in."""
+
+    def one(who: str) -> Client:
+        client = copy(signed_in[who])
+        client.cookies = deepcopy(client.cookies)
+        return client
+
+    return one
 
 
 @pytest.fixture

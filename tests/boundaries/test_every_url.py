@@ -1,6 +1,6 @@
 """Every address with every role: who gets the page, who is refused; an address not listed here fails."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -30,13 +30,13 @@ def test_every_address_has_a_name_and_is_listed() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(DOORS))
-def test_each_role_gets_the_page_or_is_refused(name: str, world: World, furnished: dict[str, Any]) -> None:
+def test_each_role_gets_the_page_or_is_refused(
+    name: str, world: World, client_of: Callable[[str], Client], furnished: dict[str, Any]
+) -> None:
     door = DOORS[name]
     url = reverse(name, kwargs={key: furnished[what] for key, what in door.kwargs.items()})
-    for who, person in world.cast.by_role().items():
-        client = Client()
-        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-        status = knock(client, door, url, furnished).status_code
+    for who in world.cast.by_role():
+        status = knock(client_of(who), door, url, furnished).status_code
         if who in door.roles:
             let_in = status < 400 or (door.once and status in DONE_ALREADY)
             assert let_in, f"{who} should get {url}, got {status}"

@@ -41,6 +41,9 @@ class Command(BaseCommand):
             raise CommandError("--days is at least 1.")
         if options["out"].exists() and not options["out"].is_dir():
             raise CommandError(f"{options['out']} is not a folder. Name another.")
+        # Before a database is made for it.
+        if not options["folder"].is_dir():
+            raise CommandError(f"{options['folder']} is not a folder. Name a folder.")
         at = timezone.now()
         call_command("migrate", verbosity=0)
         keeper = Person.objects.create_superuser("papers", name="papers")

@@ -1,6 +1,5 @@
 """The demo has goods under way, apart, counted and called back; its shelves stay what the files say."""
 
-from datetime import UTC, datetime
 
 from trays.catalogue.models_drafts import CatalogueDraft
 from trays.ledger.queries import verify
@@ -10,8 +9,6 @@ from trays.stock.models_notices import SafetyNotice
 from trays.stock.models_takes import StockTake
 from trays.stock.models_transfers import Transfer
 from trays.stock.verify import stock_faults
-
-LOADED_AT = datetime(2026, 12, 6, 9, 0, tzinfo=UTC)
 
 
 def test_goods_are_at_every_stage(loaded):

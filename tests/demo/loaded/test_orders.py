@@ -1,15 +1,13 @@
 """The demo has an order at each stage, and every one of them goes out as a valid electronic order."""
 
-from datetime import UTC, datetime
 
+from tests.demo.loaded.conftest import LOADED_AT
 from tests.trays.orders import profile
 from trays.ledger.models import Event
 from trays.ledger.queries import verify
 from trays.orders.documents import papers_of
 from trays.orders.models import Order, OrderState
 from trays.orders.queries import is_late, total_of, whole_orders
-
-LOADED_AT = datetime(2026, 12, 6, 9, 0, tzinfo=UTC)
 
 
 def test_there_is_an_order_in_every_state_and_one_is_late(loaded):

@@ -13,6 +13,7 @@ from cases.forecasts.models import Outcome
 from cases.picks.services import pick_list_make
 from cases.picks.withdraw import case_withdraw
 from fixtures import make
+from tests.demo.loaded.conftest import LOADED_AT
 from trays.catalogue.models import PackLevel
 from trays.exchange.columns import workday
 from trays.identifiers.checkdigits import holds_mod10
@@ -26,7 +27,6 @@ from trays.stock.models import Pile, Unit
 from trays.stock.services import unit_move
 from trays.stock.verify import stock_faults
 
-LOADED_AT = datetime(2026, 12, 2, 11, 0, tzinfo=UTC)
 SATURDAY = datetime(2026, 12, 5, 11, 0, tzinfo=UTC)
 
 

@@ -1,6 +1,6 @@
 """The demo opens on sterile services at work: each stage has its packs, and nothing lies in the future."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 from cases.bookings.models import Case
 from cases.desks.demo import sign_ins, world_ready
@@ -8,6 +8,7 @@ from cases.desks.demo_round import PIN
 from cases.readiness.assess import horizon
 from cases.readiness.day import day_board
 from cases.readiness.day_order import propose
+from tests.demo.loaded.conftest import LOADED_AT
 from trays.instruments.models import Pack, PackState
 from trays.ledger.models import Event
 from trays.ledger.queries import verify
@@ -18,8 +19,6 @@ from trays.processing.models_machines import Indicator, Machine, Run, RunLog
 from trays.processing.times import STAGES, stage_laws
 from trays.staff.models import Person
 from trays.staff.signing import signer
-
-LOADED_AT = datetime(2026, 12, 2, 11, 0, tzinfo=UTC)
 
 
 def stands(code):
