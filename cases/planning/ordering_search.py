@@ -7,12 +7,10 @@ from collections.abc import Iterator, Sequence
 from heapq import heappop, heappush
 from itertools import accumulate, product
 from time import monotonic
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
+from cases.planning.ordering_kinds import DayList
 from cases.planning.ordering_pools import Pool, State
-
-if TYPE_CHECKING:
-    from cases.planning.ordering import DayList
 
 ENDED = 2**62
 """Next start of a list that is complete."""

@@ -8,7 +8,8 @@ from time import monotonic
 from cases.bookings.models import Case, TheatreList
 from cases.bookings.positions import starts_after_reorder
 from cases.bookings.queries import ListRow
-from cases.planning.ordering import SECONDS, DayList, ListCase, NewOrder, SetKind, find_order
+from cases.planning.ordering import SECONDS, NewOrder, find_order
+from cases.planning.ordering_kinds import DayList, ListCase, SetKind
 from cases.readiness.day import DayBoard
 from cases.readiness.shelf import minute
 

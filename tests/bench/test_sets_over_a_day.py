@@ -6,7 +6,8 @@ from itertools import permutations, product
 from cases.planning import milp
 from cases.planning.alternatives import PhysicalSet, Use, assign, first_come, searched
 from cases.planning.durations import Hours, Law, Stage, ready_by
-from cases.planning.ordering import DayList, ListCase, SetKind, find_order
+from cases.planning.ordering import find_order
+from cases.planning.ordering_kinds import DayList, ListCase, SetKind
 from cases.planning.sterilizing import Return, schedule
 from cases.planning.turnaround import AT_ONCE, Round, fewest_sets, first_wait, over_a_day
 from tests.bench.conftest import median_of, tell, timed

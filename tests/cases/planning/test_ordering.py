@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases.planning.kinds import PlanningError
-from cases.planning.ordering import DayList, ListCase, SetKind, find_order
+from cases.planning.ordering import find_order
+from cases.planning.ordering_kinds import DayList, ListCase, SetKind
 from cases.planning.turnaround import AT_ONCE, Round, first_wait
 
 LONG = 60.0
