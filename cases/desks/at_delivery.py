@@ -52,7 +52,7 @@ def take_in(scan: Scan) -> Finding | None:
     except Refusal as refusal:
         if refusal.code != "short-dated":
             raise
-        link = Link(_("Say what becomes of it"), _asked(order, label))
+        link = Link(_("Say what becomes of it"), _asked(order, label, pieces))
         return refuse(refusal.code, refusal.sentence, refusal.next_step, links=(link,))
     return _said(order, label, lines)
 
@@ -69,9 +69,9 @@ def _check_not_twice(delivery: Delivery, scan: Scan) -> None:
         )
 
 
-def _asked(order: Order, label: Label) -> str:
+def _asked(order: Order, label: Label, pieces: int) -> str:
     """The form by hand, with what the label said already in it."""
-    given = {"item": label.component.code, "lot": label.lot, "serial": label.serial}
+    given = {"item": label.component.code, "lot": label.lot, "serial": label.serial, "count": str(pieces)}
     if label.expires is not None:
         given["expires"] = label.expires.isoformat()
     return f"{reverse('order-receive', args=[order.pk])}?{urlencode(given)}#hand"

@@ -25,6 +25,7 @@ from trays.instruments.models import Pack
 from trays.instruments.queries import set_facts
 from trays.places.models import Place
 from trays.stock.models import Pile, Unit
+from trays.stock.notices_open import unnamed
 
 GROUP_ORDER = (PickLine.Group.LIKELY, PickLine.Group.KEEP_SEALED, PickLine.Group.CONTINGENCY)
 
@@ -194,7 +195,8 @@ def _packs(
 def _piles(found: Gathered, case: Case, plan: PickPlan, day: date) -> None:
     named = Component.objects.in_bulk([component_id for component_id, _n in plan.consumables])
     rows: dict[int, list[Pile]] = {}
-    for pile in Pile.objects.filter(site_id=case.site_id, component_id__in=named, quantity__gt=0):
+    there = Pile.objects.filter(site_id=case.site_id, component_id__in=named, quantity__gt=0)
+    for pile in unnamed(there):
         rows.setdefault(pile.component_id, []).append(pile)
     group = PickLine.Group.CONSUMABLE
     for component_id, quantity in plan.consumables:

@@ -81,6 +81,8 @@ def find_order(lists: Sequence[DayList], kinds: Sequence[SetKind], *, seconds: f
     --------
     One set, 60 minutes round. The two cases that use it stand together; the short one between them helps:
 
+    >>> from cases.planning.ordering_kinds import DayList, ListCase, SetKind
+    >>> from cases.planning.turnaround import Round
     >>> one_set = SetKind(ready=(0,), way=Round(decon=60))
     >>> user, other = ListCase(90, ((0,),)), ListCase(70)
     >>> found = find_order([DayList((480, 570, 660), (user, user, other))], [one_set])

@@ -32,7 +32,7 @@ from trays.loans.asking import known_designs
 from trays.loans.deadlines import Need, deadlines
 from trays.loans.queries import Reckoning
 from trays.loans.queries_agreements import Offer, designs_on_offer, offers_on, prices_on
-from trays.parties.models import Site
+from trays.parties.models import Site, Tenure
 from trays.parties.queries import site_day
 from trays.parties.workdays import DAY, due, later, next_workday
 from trays.stock.models import Unit
@@ -225,13 +225,14 @@ def spare_at(site: Site, at: datetime, components: Sequence[int], last: date) ->
 
 
 def sendable(site: Site, components: Collection[int], last: date) -> QuerySet[Unit]:
-    """Units that a site may send: on its shelves, held for nobody, on no list to leave, in date on a day;
-    first to expire first.
+    """Units that a site may send: on its shelves, held for nobody, on no list to leave, not lent to it,
+    in date on a day; first to expire first.
     """
     return (
         Unit.objects.filter(in_date(last), site=site, state=Unit.State.SHELF, component__in=components)
         .exclude(holds__ended_at__isnull=True, holds__isnull=False)
         .exclude(transfers__state__in=OPEN_STATES)
+        .exclude(tenure=Tenure.LOANED)
         .order_by("expires", "pk")
     )
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import CharField, Exists, OuterRef, Q, QuerySet, Value
+from django.db.models.functions import Cast, Concat
 from django.utils.translation import gettext as _
 
 from cases.reorders.models import UseOrdered
@@ -19,6 +20,7 @@ from cases.usage.models import Brought
 from cases.usage.queries import USED
 from trays.catalogue.models import Component
 from trays.ledger.append import record
+from trays.loans.models_charges import LoanChargeUse
 from trays.loans.queries_agreements import Priced, prices_on, replacement_of
 from trays.orders.drafting import OrderWish
 from trays.orders.models import LineEnd, Order, OrderKind, OrderLine
@@ -172,11 +174,18 @@ def _note(orders: Collection[Order], chosen: Collection[UseLine], at: datetime) 
     )
 
 
+def _paid_for() -> Exists:
+    """Whether a charge of the supplier for a loan has paid for this use."""
+    key = Concat(Value("unit-"), Cast(OuterRef("unit_id"), CharField()))
+    return Exists(LoanChargeUse.objects.filter(use_key=key))
+
+
 def _waiting(site: Site) -> QuerySet[Brought]:
     """A correction of what is billed already is the same use: it is not billed twice."""
+    free_again = Q(line__end__in=(LineEnd.TAKEN_OFF, LineEnd.NOT_CONFIRMED))
     ordered = (
         UseOrdered.objects.filter(ended_at__isnull=True, brought__case__site=site)
-        .exclude(Q(line__end=LineEnd.TAKEN_OFF) | Q(line__order__state=Order.State.CANCELLED))
+        .exclude(free_again | Q(line__order__state=Order.State.CANCELLED))
         .select_related("brought")
     )
     corrections = _corrections(site)
@@ -191,6 +200,7 @@ def _waiting(site: Site) -> QuerySet[Brought]:
     return (
         rows.exclude(pk__in=ordered.values("brought_id"))
         .exclude(pk__in=same)
+        .exclude(_paid_for())
         .select_related("component__family", "component__supplier", "owner", "case")
         .order_by("fate_at", "pk")
     )

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from trays.instruments.models import Pack
 from trays.ledger.append import Line, record
 from trays.ledger.once import act_once
@@ -14,6 +16,7 @@ from trays.processing.moving import lock_packs
 from trays.staff.models import Person
 from trays.stock.models import Unit
 from trays.stock.moving import lock_units
+from trays.web.errors import Refusal
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,4 +75,12 @@ def lock_all(pk: int) -> Locked:
     units = lock_units(
         Unit.objects.filter(loan_units__loan=pk, loan_units__open=True).values_list("pk", flat=True)
     )
-    return Locked(lock_loan(pk), tuple(packs), tuple(units))
+    loan = lock_loan(pk)
+    # Read before the loan was locked: one may have come in meanwhile.
+    if set(loan.units.filter(open=True).values_list("unit_id", flat=True)) != {unit.pk for unit in units}:
+        raise Refusal(
+            "changed-meanwhile",
+            _("Something of this loan came in at this moment."),
+            _("Load the page again and look at it once more."),
+        )
+    return Locked(loan, tuple(packs), tuple(units))

@@ -6,6 +6,7 @@ from decimal import Decimal
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
+from django.db.models import Sum
 from django.utils.translation import gettext as _
 
 from trays.catalogue.models import Component
@@ -130,13 +131,16 @@ def _decided(row: LoanCharge, status: str, reason: str, by: Person, at: datetime
 
 
 def _check_hire(row: LoanCharge, loan: Loan, use_keys: Sequence[str]) -> None:
-    if loan.fee is not None and (row.amount > loan.fee or row.currency != loan.currency):
+    paid = loan.charges.filter(kind=ChargeKind.HIRE, status=ChargeStatus.ACCEPTED).aggregate(n=Sum("amount"))
+    before = paid["n"] or Decimal(0)
+    if loan.fee is not None and (before + row.amount > loan.fee or row.currency != loan.currency):
         raise Refusal(
             "fee-differs",
-            _("Agreed were %(fee)s %(currency)s, claimed are %(amount)s %(other)s.")
+            _("Agreed were %(fee)s %(currency)s, claimed are %(amount)s %(other)s; paid before: %(before)s.")
             % {
                 "fee": loan.fee,
                 "currency": loan.currency,
+                "before": before,
                 "amount": row.amount,
                 "other": row.currency,
             },

@@ -142,10 +142,10 @@ def _check_countable(loan: Loan, packs: Iterable[Pack]) -> None:
 
 
 def _dirty(packs: Iterable[Pack]) -> Pack | None:
-    """The pack for which a loan is in use still; None where sealed units alone came."""
+    """The pack for which a loan is in use still; None where nothing of it but sealed units was used."""
     order = (*_AWAY, PackState.RECEIVED)
-    first = sorted(packs, key=lambda pack: order.index(pack.state) if pack.state in order else len(order))
-    return next(iter(first), None)
+    still = [pack for pack in packs if pack.state in order]
+    return min(still, key=lambda pack: order.index(pack.state), default=None)
 
 
 def _check_home(packs: Iterable[Pack]) -> None:
@@ -197,7 +197,8 @@ def _units(loan: Loan, units: Collection[Unit], seen: set[int], at: datetime) ->
     states = {unit.pk: unit.state for unit in units}
     found = []
     for row in loan.units.filter(open=True).order_by("pk"):
-        used, here = states[row.unit_id] in FATES, row.pk in seen
+        # What went back before, by a return, is home already.
+        used, here = states[row.unit_id] in (*FATES, UnitState.RETURNED), row.pk in seen
         row.counted_at = at if here else None
         row.save(update_fields=["counted_at"])
         if used == here:
@@ -236,6 +237,8 @@ def _units_go(loan: Loan, units: Collection[Unit], who: Who) -> list[Line]:
         unit = by_id[row.unit_id]
         if unit.state in FATES:
             row.how = HowBack.USED
+        elif unit.state == UnitState.RETURNED:
+            row.how = HowBack.RETURNED
         elif row.counted_at is not None or loan.status == S.REFUSED:
             row.how = HowBack.RETURNED
             home.append(unit)

@@ -8,6 +8,7 @@ from heapq import merge
 
 from django.db.models import Count, F, Q, QuerySet
 
+from trays.instruments.models import Pack, PackState
 from trays.ledger.models import EventLine
 from trays.loans.deadlines import (
     Allowed,
@@ -162,6 +163,13 @@ def _counts(loan_ids: Collection[int]) -> dict[int, tuple[int, int, bool]]:
         pk: (sets.get(pk, (0, 0))[0], units.get(pk, 0) or asked.get(pk, 0), sets.get(pk, (0, 0))[1] > 0)
         for pk in loan_ids
     }
+
+
+def nothing_to_clean(loan: Loan) -> bool:
+    """Whether no pack of the loan is out, used or waiting to be washed (one query)."""
+    out = (PackState.ISSUED, PackState.OPENED, PackState.USED, PackState.RECEIVED)
+    packs = Pack.objects.filter(set__loan_sets__loan=loan, set__loan_sets__open=True)
+    return not packs.filter(state__in=out).exists()
 
 
 def statuses_followed(loans: Iterable[Loan]) -> dict[int, str]:

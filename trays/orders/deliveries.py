@@ -28,6 +28,7 @@ from trays.parties.models import Tenure
 from trays.places.models import Place
 from trays.staff.access import require
 from trays.staff.models import Person
+from trays.stock import claims
 from trays.stock.apart import end_rows
 from trays.stock.arriving import Goods, pile_receive_within, receive_within
 from trays.stock.models import UnitState
@@ -336,6 +337,7 @@ def _give_back(arrival: Arrival, *, by: Person, at: datetime) -> list[Line]:
                 _("Find out where it is; stock that is wrong is put right by a stock take."),
             )
     said = step_within_stock(units=units, state=UnitState.MISSING)
+    said += claims.give_up_within(units, at)
     end_rows(units, end=ApartEnd.MISSING, by=by, at=at)
     return said
 

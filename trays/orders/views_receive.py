@@ -31,7 +31,7 @@ from trays.web.page import answer_page
 
 ACT = "receive_stock"
 # What a scan that needs a decision hands over to the form: see `asked_address` in the scan's own page.
-HANDED = ("item", "lot", "serial", "expires")
+HANDED = ("item", "lot", "serial", "expires", "count")
 
 
 @require_safe

@@ -112,13 +112,7 @@ def pile_receive_within(
         raise Refusal("lot-or-serial", _("A pile is kept by its lot."), _("Read the lot from the label."))
     if not 1 <= pieces <= MOST_PIECES:
         raise Refusal("count-out-of-range", _("This is no number of pieces."), _("Put the number right."))
-    if notices_open.naming(component_id=goods.component.pk, lot=goods.lot):
-        raise Refusal(
-            "lot-recalled",
-            _("A safety notice names lot %(lot)s of %(what)s.")
-            % {"lot": goods.lot, "what": goods.component},
-            _("Do not put it with the others: set it aside and tell the supplier."),
-        )
+    notices_open.refuse_pieces(component=goods.component, lot=goods.lot)
     pile, _made = Pile.objects.get_or_create(
         component=goods.component,
         lot=goods.lot,
@@ -130,6 +124,21 @@ def pile_receive_within(
     line = pile_add_within(pile=pile, pieces=pieces)
     _keep_arrival(goods, site, pieces, [], by=by, at=at, pile=pile, raw=raw)
     return pile, line
+
+
+def put_down_within(
+    unit: Unit, place: Place, bin: str, by: Person, at: datetime, *, cause: str = ""
+) -> list[Line]:
+    """A locked unit that turned up: on the shelf; apart for `cause` or an open notice that names its lot."""
+    noticed = notices_open.naming(component_id=unit.component_id, lot=unit.lot)
+    why = ApartCause.NOTICE if noticed else cause
+    if not why:
+        return step_within(units=[unit], state=UnitState.SHELF, place=place, bin=bin)
+    lines = step_within(units=[unit], state=UnitState.QUARANTINE, place=place, bin=bin)
+    set_apart_rows([unit], cause=why, note=noticed[0].number if noticed else "", by=by, at=at)
+    for notice in noticed:
+        notices_open.add_arrived(notice, [unit], by=by, at=at)
+    return lines
 
 
 def check_goods(goods: Goods, *, site: Site, at: datetime) -> None:

@@ -153,7 +153,7 @@ def draft_approve(
         row.component = component_add_within(row)
         lines = [_decide(row, DraftStatus.APPROVED, "", by, at)]
         for arrival in row.arrivals.select_related("place", "site", "owner").order_by("pk"):
-            lines += _become_stock(arrival, row.component, by, at)
+            lines += _become_stock(arrival, row.component, row.quantity, by, at)
         return _write("draft.approve", row, by, at, client_key, lines)
 
     return _once("draft.approve", by, client_key, work)
@@ -178,14 +178,17 @@ def draft_turn_down(
     return _once("draft.turn-down", by, client_key, work)
 
 
-def _become_stock(arrival: Arrival, component: Component, by: Person, at: datetime) -> list[Line]:
+def _become_stock(
+    arrival: Arrival, component: Component, in_each: int, by: Person, at: datetime
+) -> list[Line]:
+    """`in_each`: how many the code stands for, by the draft as it was approved."""
     if component.family.kind == FamilyKind.CONSUMABLE:
         pile, _made = Pile.objects.get_or_create(
             component=component, lot=arrival.lot or arrival.serial, expires=arrival.expires,
             owner=arrival.owner, place=arrival.place,
             defaults={"tenure": arrival.tenure, "site": arrival.site, "quantity": 0},
         )  # fmt: skip
-        return [pile_add_within(pile=pile, pieces=arrival.count)]
+        return [pile_add_within(pile=pile, pieces=arrival.count * in_each)]
     known = arrival.serial and Unit.objects.filter(component=component, serial=arrival.serial).first()
     if known:
         raise serial_known(known)
@@ -198,7 +201,7 @@ def _become_stock(arrival: Arrival, component: Component, by: Person, at: dateti
             owner=arrival.owner, tenure=arrival.tenure, site=arrival.site, place=arrival.place,
             state=UnitState.QUARANTINE if cause else UnitState.SHELF, received_at=arrival.at,
         )
-        for _n in range(arrival.count)
+        for _n in range(arrival.count * in_each)
     ]  # fmt: skip
     ArrivalUnit.objects.bulk_create([ArrivalUnit(arrival=arrival, unit=unit) for unit in units])
     if cause:

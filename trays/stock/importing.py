@@ -16,6 +16,7 @@ from trays.exchange.kinds import BATCH, ModelKind, Moved, Moves, OutOfDate, Row,
 from trays.parties.models import Party, PartyKind, Tenure
 from trays.places.models import Place
 from trays.stock.models import Pile, Unit, UnitState
+from trays.stock.models_notices import NoticeLot
 
 _OWNER = Code("owner", gettext_lazy("Whose it is."), "loc")
 _TENURE = Choice("tenure", gettext_lazy("On what terms it is here."), "owned", words=tuple(Tenure.values))
@@ -33,7 +34,7 @@ _MEASURE = Choice(
 _EXPIRES = Day("expires", gettext_lazy("Usable up to and with this day."), "2028-05-31", False)
 
 # States in which an import may bring a unit in: those that are stock.
-ARRIVING = (UnitState.SHELF, UnitState.QUARANTINE, UnitState.TRANSIT)
+ARRIVING = (UnitState.SHELF, UnitState.QUARANTINE)
 
 
 class _Stock(ModelKind):
@@ -46,6 +47,15 @@ class _Stock(ModelKind):
         self.components = components_by_code()
         self.parties = Party.objects.in_bulk(field_name="code")
         self.places = {(place.site_id, place.code): place for place in Place.objects.all()}
+        self.called_back = _called_back()
+
+    def refuse_changed(self, rows: Iterable[dict[str, Any]]) -> None:
+        """A safety notice may have been opened since the file was checked."""
+        self._refuse_called_back(rows, _called_back())
+
+    def _refuse_called_back(self, rows: Iterable[dict[str, Any]], lots: set[tuple[int, str]]) -> None:
+        if any(_is_named(lots, one["component_id"], one["lot"]) for one in rows if _on_shelf(one)):
+            raise OutOfDate
 
     def thing(self, row: Row, *, consumable: bool) -> Component | None:
         """The component, by its code or its trade code with or without leading zeros."""
@@ -102,6 +112,13 @@ class _Stock(ModelKind):
         component = self.thing(row, consumable=consumable)
         owner = self.whose(row, component)
         place = self.where(row, site)
+        on_shelf = consumable or row["state"] == UnitState.SHELF
+        if component is not None and on_shelf and _is_named(self.called_back, component.pk, row["lot"]):
+            row.fault(
+                "lot",
+                _("An open safety notice names lot %(lot)s.") % {"lot": shown(row["lot"])},
+                _("Take the row out; sealed units can be brought in with the state quarantine."),
+            )
         if row.faults or site is None or component is None or owner is None or place is None:
             return None
         return {
@@ -124,6 +141,20 @@ class _Stock(ModelKind):
             % {"day": row["expires"].isoformat()},
             _("Take the row out, correct the day, or bring it in with the state quarantine."),
         )
+
+
+def _called_back() -> set[tuple[int, str]]:
+    """Component and lot of every open safety notice; an empty lot is all of them."""
+    rows = NoticeLot.objects.filter(notice__closed_at__isnull=True)
+    return set(rows.values_list("component_id", "lot"))
+
+
+def _is_named(lots: set[tuple[int, str]], component_id: int, lot: str) -> bool:
+    return not lots.isdisjoint({(component_id, lot), (component_id, "")})
+
+
+def _on_shelf(values: dict[str, Any]) -> bool:
+    return values.get("state", UnitState.SHELF) == UnitState.SHELF
 
 
 class Units(_Stock):
@@ -201,8 +232,9 @@ class Units(_Stock):
 
     def refuse_changed(self, rows: Iterable[dict[str, Any]]) -> None:
         """No law of the database knows a receipt without serials again: another file may have brought it."""
-        waiting = iter(rows)
+        waiting, lots = iter(rows), _called_back()
         while chunk := list(islice(waiting, BATCH)):
+            self._refuse_called_back(chunk, lots)
             self._refuse_received(chunk)
 
     def _refuse_received(self, rows: Sequence[dict[str, Any]]) -> None:

@@ -1,11 +1,16 @@
-"""Open safety notices, as every receipt asks for them."""
+"""Open safety notices, as every receipt asks for them, and every plan for what lies in piles."""
 
 from collections.abc import Collection
 from datetime import datetime
 
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
+
+from trays.catalogue.models import Component
 from trays.staff.models import Person
-from trays.stock.models import Unit
+from trays.stock.models import Pile, Unit
 from trays.stock.models_notices import NoticeLot, NoticeOutcome, NoticeUnit, SafetyNotice
+from trays.web.errors import Refusal
 
 
 def naming(*, component_id: int, lot: str) -> list[SafetyNotice]:
@@ -14,6 +19,36 @@ def naming(*, component_id: int, lot: str) -> list[SafetyNotice]:
         component_id=component_id, lot__in={"", lot}, notice__closed_at__isnull=True
     )
     return list({row.notice_id: row.notice for row in rows.select_related("notice")}.values())
+
+
+def refuse_pieces(*, component: Component, lot: str) -> None:
+    """Pieces cannot be set apart one by one: of a lot that is named none come in.
+
+    Raises Refusal "lot-recalled".
+    """
+    if naming(component_id=component.pk, lot=lot):
+        raise Refusal(
+            "lot-recalled",
+            _("A safety notice names lot %(lot)s of %(what)s.") % {"lot": lot, "what": component},
+            _("Do not put it with the others: set it aside and tell the supplier."),
+        )
+
+
+def unnamed(piles: QuerySet[Pile]) -> QuerySet[Pile]:
+    """Those of the piles that no open notice names."""
+    named = NoticeLot.objects.filter(
+        Q(lot="") | Q(lot=OuterRef("lot")), component=OuterRef("component"), notice__closed_at__isnull=True
+    )
+    return piles.filter(~Exists(named))
+
+
+def piles_named(notice: SafetyNotice) -> QuerySet[Pile]:
+    """The piles of a notice's lots with something in them, at every site."""
+    named = NoticeLot.objects.filter(
+        Q(lot="") | Q(lot=OuterRef("lot")), component=OuterRef("component"), notice=notice
+    )
+    rows = Pile.objects.filter(Exists(named), quantity__gt=0)
+    return rows.select_related("component", "site", "place").order_by("site__name", "place__walk", "pk")
 
 
 def add_arrived(notice: SafetyNotice, units: Collection[Unit], *, by: Person, at: datetime) -> None:

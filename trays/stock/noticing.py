@@ -20,6 +20,7 @@ from trays.stock.models import Unit, UnitState
 from trays.stock.models_apart import ApartCause
 from trays.stock.models_notices import NoticeLot, NoticeOutcome, NoticeUnit, SafetyNotice
 from trays.stock.moving import lock_units
+from trays.stock.notices_open import piles_named
 from trays.stock.numbers import next_number
 from trays.web.errors import Refusal
 
@@ -141,7 +142,8 @@ def notice_close(
 ) -> SafetyNotice:
     """Close a notice, signed. Its units stay set apart: each goes back, is disposed of, or is released.
 
-    Raises Refusal "units-open" (says how many), "notice-closed", "reason-missing"; NotAllowed.
+    Raises Refusal "units-open" (says how many), "pieces-left" (of consumables: where), "notice-closed",
+    "reason-missing"; NotAllowed.
     """
     person = by.person
     require(by=person, act="close_recall", site_id=notice.site_id)
@@ -157,6 +159,16 @@ def notice_close(
                 _("%(count)s units are not accounted for.") % {"count": still},
                 _("Secure each, or say what became of it, then close."),
             )
+        if pile := piles_named(row).first():
+            raise Refusal(
+                "pieces-left",
+                _("%(pieces)s pieces of %(what)s, lot %(lot)s, lie at %(place)s, %(site)s.")
+                % {
+                    "pieces": pile.quantity, "what": pile.component, "lot": pile.lot, "place": pile.place,
+                    "site": pile.site,
+                },
+                _("Take them away, count the place, and sign for the difference; then close."),
+            )  # fmt: skip
         row.closed_at, row.closed_by, row.conclusion = at, person, conclusion.strip()[:200]
         row.signature = sign(
             by=by, meaning=Signature.Meaning.CLOSED, subject="safety_notice", subject_id=row.pk,

@@ -8,6 +8,7 @@ from django.db.models import Count, Q, QuerySet, Sum
 
 from trays.parties.queries import site_day as site_day
 from trays.stock.models import Pile, Unit
+from trays.stock.notices_open import unnamed
 
 # From here on a unit is short-dated: the supplier is asked to exchange it.
 SHORT_DATED_DAYS = 90
@@ -29,8 +30,8 @@ def usable_units(*, site_id: int, day: date) -> QuerySet[Unit]:
 
 
 def usable_piles(*, site_id: int, day: date) -> QuerySet[Pile]:
-    """The site's piles with something in them that is in date on the day."""
-    return Pile.objects.filter(in_date(day), site_id=site_id, quantity__gt=0)
+    """The site's piles with something in them that is in date on the day and that no safety notice names."""
+    return unnamed(Pile.objects.filter(in_date(day), site_id=site_id, quantity__gt=0))
 
 
 def usable_counts(*, site_id: int, day: date) -> dict[int, int]:

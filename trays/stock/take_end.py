@@ -197,8 +197,8 @@ def _new_units(more: Iterable[Sighting], take: StockTake, by: Person, at: dateti
     made = []
     for one in more:
         notices = notices_open.naming(component_id=one.component_id, lot=one.lot)
-        like = Unit.objects.filter(component=one.component, lot=one.lot, serial="", site=take.site)
-        twin = like.order_by("-pk")[0]
+        like = Unit.objects.filter(component=one.component, lot=one.lot, serial="")
+        twin = like.filter(site=take.site).order_by("-pk").first() or like.order_by("-pk")[0]
         made.append(
             Unit.objects.create(
                 component=one.component, lot=one.lot, expires=twin.expires, owner_id=twin.owner_id,

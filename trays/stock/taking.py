@@ -12,7 +12,9 @@ from trays.ledger.once import act_once
 from trays.places.models import Place
 from trays.staff.access import require
 from trays.staff.models import Person
+from trays.stock.arriving import put_down_within
 from trays.stock.models import Pile, Unit, UnitState
+from trays.stock.models_apart import ApartEnd, SetApart
 from trays.stock.models_takes import PileCount, Sighting, SightingKind, StockTake, TakeStatus
 from trays.stock.moving import lock_units, step_within
 from trays.stock.numbers import next_number
@@ -60,7 +62,8 @@ def thing_see(
     without serials each scan is one more; more than the record holds stay unexplained, as does what by the
     record is no stock any more or at another site.
 
-    Raises Refusal "unit-not-on-file", "seen-already", "lot-not-read", "take-ended"; NotAllowed.
+    Raises Refusal "unit-not-on-file", "seen-already", "lot-not-read", "serial-needed", "take-ended";
+    NotAllowed.
     """
     require(by=by, act="count_stock", site_id=take.site_id)
     if not lot and not serial:
@@ -72,6 +75,13 @@ def thing_see(
 
     def work() -> Sighting:
         rows = Unit.objects.filter(component=component, **({"serial": serial} if serial else {"lot": lot}))
+        if not serial and rows.exclude(serial="").exists() and not rows.filter(serial="").exists():
+            raise Refusal(
+                "serial-needed",
+                _("Each one of lot %(lot)s has a serial.") % {"lot": lot},
+                _("Scan or type its serial."),
+            )
+        rows = rows if serial else rows.filter(serial="")
         locked = lock_units(rows.values_list("pk", flat=True))
         row = lock_take(take)
         kind, unit = _what_it_is(row, locked, component, serial)
@@ -79,7 +89,7 @@ def thing_see(
         if unit is not None and kind == SightingKind.MOVED:
             lines = step_within(units=[unit], state=unit.state, place=row.place)
         if unit is not None and kind == SightingKind.FOUND:
-            lines = step_within(units=[unit], state=UnitState.SHELF, place=row.place)
+            lines = put_down_within(unit, row.place, "", by, at, cause=_apart_before(unit))
         made = Sighting.objects.create(
             take=row, round=row.round, kind=kind, component=component, lot=lot, serial=serial, unit=unit,
             at=at, by=by,
@@ -227,6 +237,12 @@ def once(verb: str, by: Person, client_key: UUID | None, work: Callable[[], Stoc
         verb=verb, by=by, client_key=client_key, work=work,
         replay=lambda answer: StockTake.objects.get(pk=answer["take"]),
     )  # fmt: skip
+
+
+def _apart_before(unit: Unit) -> str:
+    """Why a unit was set apart when it went missing: found, it is apart for that again; "" if it was not."""
+    last = SetApart.objects.filter(unit=unit).order_by("-pk").first()
+    return last.cause if last is not None and last.end == ApartEnd.MISSING else ""
 
 
 def _what_it_is(

@@ -156,6 +156,15 @@ def transfer_send(
         listed = transfer.units.filter(state=CarriedState.LISTED)
         locked = lock_units(listed.values_list("unit_id", flat=True))
         row = lock_transfer(transfer, TransferStatus.MADE)
+        # Read before the transfer was locked: somebody may have listed more, or taken one off, meanwhile.
+        if set(row.units.filter(state=CarriedState.LISTED).values_list("unit_id", flat=True)) != {
+            unit.pk for unit in locked
+        }:
+            raise Refusal(
+                "changed-meanwhile",
+                _("The list of this transfer was changed at this moment."),
+                _("Load the page again and look at it once more."),
+            )
         carried = list(row.piles.select_related("pile").order_by("pile_id"))
         if not locked and not carried:
             raise Refusal("nothing-chosen", _("Nothing is listed to be sent."), _("List it, or give it up."))

@@ -13,9 +13,8 @@ from trays.places.models import Place
 from trays.staff.access import may, require
 from trays.staff.models import Person
 from trays.stock import claims, notices_open
-from trays.stock.arriving import elsewhere, printable, set_apart_rows
+from trays.stock.arriving import elsewhere, printable, put_down_within
 from trays.stock.models import Pile, Unit, UnitState
-from trays.stock.models_apart import ApartCause
 from trays.stock.models_transfers import (
     CarriedState,
     Transfer,
@@ -74,14 +73,16 @@ def transfer_receive_pieces(
     at: datetime,
     client_key: UUID | None = None,
 ) -> Transfer:
-    """Take pieces of one lot in at the target. Raises Refusal "transfer-state", "more-than-sent"."""
+    """Take pieces of one lot in at the target. Raises Refusal "transfer-state", "more-than-sent",
+    "lot-recalled".
+    """
     require(by=by, act="transfer_stock", site_id=transfer.target_id)
     if place.site_id != transfer.target_id:
         raise elsewhere()
 
     def work() -> Transfer:
         row = lock_transfer(transfer, *ARRIVING)
-        one = row.piles.select_for_update(of=("self",)).select_related("pile").get(pk=carried.pk)
+        one = row.piles.select_for_update(of=("self",)).select_related("pile__component").get(pk=carried.pk)
         if not 1 <= pieces <= one.pieces - one.arrived - one.lost:
             raise Refusal(
                 "more-than-sent",
@@ -89,6 +90,7 @@ def transfer_receive_pieces(
                 % {"left": one.pieces - one.arrived - one.lost},
                 _("Count again; receive what came without a transfer on the page Receiving."),
             )
+        notices_open.refuse_pieces(component=one.pile.component, lot=one.pile.lot)
         there, _made = Pile.objects.get_or_create(
             component_id=one.pile.component_id, lot=one.pile.lot, expires=one.pile.expires,
             owner_id=one.pile.owner_id, place=place,
@@ -215,7 +217,7 @@ def _arrive(row: Transfer, unit: Unit, place: Place, bin: str, by: Person, at: d
         state = CarriedState.ARRIVED if carried.state == CarriedState.SENT else CarriedState.ARRIVED_LATER
         carried.state, carried.at, carried.by = state, at, by
         carried.save(update_fields=["state", "at", "by"])
-        return _put_down(unit, place, bin, by, at)
+        return put_down_within(unit, place, bin, by, at)
     if carried is not None and carried.state in (CarriedState.ARRIVED, CarriedState.ARRIVED_LATER):
         raise Refusal(
             "arrived-already", _("%(unit)s has arrived already.") % {"unit": unit}, _("Scan the next one.")
@@ -231,19 +233,7 @@ def _arrive(row: Transfer, unit: Unit, place: Place, bin: str, by: Person, at: d
     TransferUnit.objects.update_or_create(
         transfer=row, unit=unit, defaults={"state": CarriedState.EXTRA, "at": at, "by": by}
     )
-    return step_within(units=[unit], state=UnitState.TRANSIT) + _put_down(unit, place, bin, by, at)
-
-
-def _put_down(unit: Unit, place: Place, bin: str, by: Person, at: datetime) -> list[Line]:
-    """On the shelf, or apart where an open safety notice names its lot."""
-    noticed = notices_open.naming(component_id=unit.component_id, lot=unit.lot)
-    if not noticed:
-        return step_within(units=[unit], state=UnitState.SHELF, place=place, bin=bin)
-    lines = step_within(units=[unit], state=UnitState.QUARANTINE, place=place, bin=bin)
-    set_apart_rows([unit], cause=ApartCause.NOTICE, note=noticed[0].number, by=by, at=at)
-    for notice in noticed:
-        notices_open.add_arrived(notice, [unit], by=by, at=at)
-    return lines
+    return step_within(units=[unit], state=UnitState.TRANSIT) + put_down_within(unit, place, bin, by, at)
 
 
 def _explain(
@@ -260,7 +250,7 @@ def _explain(
             _("It is to be put on a shelf of %(site)s.") % {"site": site},
             _("Choose the shelf on which it lies."),
         )
-    return _put_down(unit, where, "", by, at)
+    return put_down_within(unit, where, "", by, at)
 
 
 def _close_if_all_explained(row: Transfer, by: Person, at: datetime) -> list[Line]:

@@ -16,6 +16,7 @@ from trays.staff.signing import signer
 from trays.stock import noticing
 from trays.stock.forms_moves import CloseNoticeForm, NoticeAccountForm, NoticeForm
 from trays.stock.models_notices import NoticeOutcome, NoticeUnit, SafetyNotice
+from trays.stock.notices_open import piles_named
 from trays.stock.queries_pages import notices
 from trays.web.acting import done, new_key, status_of
 from trays.web.errors import NotThere
@@ -123,6 +124,7 @@ def _page(request: HttpRequest, row: SafetyNotice, **given: forms.Form) -> HttpR
             )
             for one in units
         ],
+        "piles": piles_named(row) if row.closed_at is None else (),
         "elsewhere": sum(one.unit.site not in seen for one in units),
         "still": sum(one.outcome == NoticeOutcome.OPEN for one in units),
         "may_close": may(by=by, act="close_recall", site_id=row.site_id),

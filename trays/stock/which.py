@@ -1,17 +1,23 @@
 """Which unit a label means, where several of one lot look alike: the one that the act at hand wants."""
 
+from collections.abc import Sequence
+
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from trays.catalogue.models import Component
 from trays.parties.models import Site
 from trays.places.models import Place
+from trays.stock import claims
 from trays.stock.models import Unit, UnitState
 from trays.stock.models_notices import NoticeOutcome, NoticeUnit, SafetyNotice
 from trays.stock.models_transfers import OPEN_STATES, CarriedState, Transfer, TransferUnit
 from trays.stock.moving import state_word
 from trays.stock.services import MOVED
 from trays.web.errors import Refusal
+
+MOST_ALIKE = 200
+"""So many units that look alike are looked at."""
 
 
 def named(*, component: Component, lot: str, serial: str) -> QuerySet[Unit]:
@@ -60,6 +66,12 @@ def unit_to_move(
     raise _not_here(rows, component)
 
 
+def free_first(units: Sequence[Unit]) -> list[Unit]:
+    """Of units that look alike those first that are kept for nobody, else as they stand."""
+    kept = claims.kept_for([unit.pk for unit in units])
+    return sorted(units, key=lambda unit: unit.pk in kept)
+
+
 def unit_to_send(*, transfer: Transfer, component: Component, lot: str, serial: str) -> Unit:
     """One on hand at the source that is in no open transfer, first expired first.
 
@@ -69,9 +81,9 @@ def unit_to_send(*, transfer: Transfer, component: Component, lot: str, serial: 
     here = rows.filter(site=transfer.source_id, state__in=Unit.ON_HAND).order_by("expires", "pk")
     listed = TransferUnit.objects.filter(state__in=OPEN_STATES, unit__in=here)
     taken = dict(listed.values_list("unit_id", "transfer__number"))
-    free = next((unit for unit in here if unit.pk not in taken), None)
-    if free is not None:
-        return free
+    free = free_first([unit for unit in here if unit.pk not in taken])
+    if free:
+        return free[0]
     if taken:
         raise Refusal(
             "listed-already",
@@ -94,9 +106,9 @@ def unit_arriving(*, transfer: Transfer, component: Component, lot: str, serial:
     if found is not None:
         return found
     arrived = rows.filter(transfers__transfer=transfer, site=transfer.target_id).first()
-    stray = rows.filter(site=transfer.source_id, state__in=Unit.ON_HAND).order_by("expires", "pk").first()
-    if stray is not None:
-        return stray
+    strays = rows.filter(site=transfer.source_id, state__in=Unit.ON_HAND).order_by("expires", "pk")
+    if stray := free_first(list(strays[:MOST_ALIKE])):
+        return stray[0]
     if arrived is not None:
         raise Refusal(
             "arrived-already", _("%(unit)s has arrived already.") % {"unit": arrived}, _("Scan the next one.")
@@ -132,7 +144,8 @@ def unit_sought(
 def units_on_hand(*, site: Site, component: Component, lot: str, serial: str, count: int) -> list[Unit]:
     """So many of a lot on hand at a site. Raises Refusal "unit-not-on-file", "not-enough", "lot-not-read"."""
     rows = named(component=component, lot=lot, serial=serial)
-    found = list(rows.filter(site=site, state__in=Unit.ON_HAND).order_by("place__walk", "pk")[:count])
+    here = rows.filter(site=site, state__in=Unit.ON_HAND).order_by("place__walk", "pk")
+    found = free_first(list(here[: count + MOST_ALIKE]))[:count]
     if not found:
         raise _not_here(rows, component)
     if len(found) < count:

@@ -22,6 +22,7 @@ from trays.ledger import append
 from trays.ledger.models import Event, EventLine
 from trays.ledger.queries import verify
 from trays.stock.models import Unit
+from trays.stock.models_notices import NoticeLot, SafetyNotice
 from trays.stock.verify import stock_faults
 from trays.web.errors import NotAllowed, Refusal, Unreadable
 
@@ -89,6 +90,24 @@ def test_what_changed_between_check_and_apply_is_told_and_leaves_nothing(check, 
     second.refresh_from_db()
     assert second.state == ImportRun.State.CHECKED
     assert verify() == []
+
+
+@pytest.mark.parametrize("lot", ["A1", ""])
+def test_a_lot_that_a_safety_notice_names_comes_onto_no_shelf_by_file(check, world, lot):
+    checked = check("units", unit())
+    notice = SafetyNotice.objects.create(
+        number="SN-1", supplier=world.supplier, reason="Loose lid", site=world.site, opened_at=AT,
+        opened_by=world.cast.quality,
+    )  # fmt: skip
+    NoticeLot.objects.create(notice=notice, component=world.component("femoral", "2", side="left"), lot=lot)
+    with pytest.raises(Refusal, match="import-out-of-date"):
+        import_apply(run=checked, by=world.cast.keeper, at=AT)
+    faulty = check("units", unit())
+    assert [(fault.column, fault.sentence) for fault in faulty.faults.all()] == [
+        ("lot", "An open safety notice names lot A1.")
+    ]
+    assert check("units", unit(state="quarantine")).state == ImportRun.State.CHECKED
+    assert not Unit.objects.exists()
 
 
 def test_a_receipt_is_applied_once_also_when_both_files_were_checked_before(check, world):

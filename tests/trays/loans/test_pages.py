@@ -336,5 +336,5 @@ def test_money_on_the_page_is_told_with_its_currency(client: Client, now_lending
     loan = now_lending.checked()
     press(client, f"/loans/{loan.pk}/charges/", kind="hire", quantity=1, amount="400.00")
     refused = press(client, f"/loans/charges/{loan.charges.get().pk}/accept/")
-    assert "Agreed were 320.00 GBP, claimed are 400.00 GBP." in text_of(refused)
+    assert "Agreed were 320.00 GBP, claimed are 400.00 GBP; paid before: 0." in text_of(refused)
     assert loan.charges.get().amount == Decimal("400.00")

@@ -12,12 +12,16 @@ from trays.instruments.models import InstrumentSet, PackLine, PackState
 from trays.instruments.queries import set_facts
 from trays.loans import arriving, asking, charging, counting_out, queries
 from trays.loans.arriving import SetCame
+from trays.loans.charging import charge_accept, charge_claim
 from trays.loans.models import Loan, LoanStep
+from trays.loans.moving import loan_step_within
+from trays.loans.saying import count_waits
 from trays.loans.ways import LoanStatus
 from trays.parties.models import Tenure
 from trays.processing import storing
 from trays.stock.models import Unit, UnitState
 from trays.stock.moving import lock_units, step_within
+from trays.stock.returning import return_make, return_send
 from trays.web.errors import NotAllowed, Refusal
 
 S = LoanStatus
@@ -277,6 +281,42 @@ def test_what_the_count_does_not_find_is_told_to_the_supplier_and_missing_from_t
     three.refresh_from_db()
     three.unit.refresh_from_db()
     assert (three.how, three.unit.state) == ("missing", UnitState.MISSING)
+
+
+def test_what_went_back_before_by_a_return_is_not_missing_at_the_count_out(lending: Lending) -> None:
+    loan = lending.checked()
+    two, three = loan.units.order_by("unit__component__size_rank")
+    back = return_make(by=lending.stores, units=[two.unit], why="exchange", at=NOW)
+    return_send(by=lending.stores, back=back, note="damaged", at=NOW)
+    lending.count_out(loan, seen=[three.pk])
+    assert loan.counts.get().differences == 0
+    lending.send_home(loan)
+    assert set(loan.units.values_list("how", flat=True)) == {"returned"}
+
+
+def test_sets_that_stayed_sterile_are_counted_out_though_a_unit_was_used(lending: Lending) -> None:
+    loan = lending.processed()
+    first, second = loan.units.order_by("pk")
+    implant(first.unit)
+    # As it stands once the use has been followed.
+    loan_step_within(loan=fresh(loan), after=S.IN_USE, by=lending.stores, at=NOW)
+    assert count_waits(queries.standings([fresh(loan)], site=loan.site, at=NOW)[0]) == ""
+    lending.count_out(loan, seen=[second.pk])
+    assert (fresh(loan).status, loan.counts.get().differences) == (S.COUNTED_OUT, 0)
+
+
+def test_the_hire_is_paid_up_to_what_was_agreed_and_no_further(lending: Lending) -> None:
+    loan = lending.processed()
+    type(loan).objects.filter(pk=loan.pk).update(fee=Decimal(95), currency=loan.site.currency)
+    claims = [
+        charge_claim(by=lending.stores, loan=fresh(loan), kind="hire", amount=Decimal(50), at=NOW)
+        for _turn in range(2)
+    ]
+    first, second = loan.charges.order_by("pk")
+    assert len(claims) == 2
+    charge_accept(by=lending.stores, charge=first, at=NOW)
+    with pytest.raises(Refusal, match="fee-differs"):
+        charge_accept(by=lending.stores, charge=second, at=NOW)
 
 
 def test_a_second_count_stands_for_the_first(lending: Lending) -> None:

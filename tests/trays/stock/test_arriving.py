@@ -143,6 +143,12 @@ def test_goods_with_an_unknown_code_wait_apart_and_are_stock_when_it_is_approved
     ]  # fmt: skip
 
 
+def test_a_box_of_several_becomes_as_many_units_as_its_code_stands_for(store: Store) -> None:
+    draft = raised(store, goods=came(store, count=2), component=store.component("tibial", "2"), quantity=5)
+    draft_approve(by=store.quality, draft=draft, at=NOW)
+    assert Unit.objects.count() == 10
+
+
 def test_an_unknown_code_may_be_another_code_of_an_item_on_file(store: Store) -> None:
     tibial = store.component("tibial", "2")
     draft = raised(store, component=tibial, quantity=5)

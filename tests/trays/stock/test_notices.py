@@ -5,15 +5,19 @@ import pytest
 from cases.reservations.hold import units_hold
 from cases.reservations.models import Hold
 from tests.trays.stock.conftest import Store
-from tests.world import NOW
+from tests.world import NOW, TODAY
 from trays.ledger.models import Event
 from trays.staff.signing import holds
 from trays.stock.apart import units_put_back, units_set_apart, units_use_first
 from trays.stock.models import Unit
 from trays.stock.models_notices import NoticeUnit, SafetyNotice
+from trays.stock.notices_open import piles_named
 from trays.stock.noticing import LotNamed, content_of, notice_account, notice_close, notice_open
+from trays.stock.queries import usable_piles
 from trays.stock.returning import return_cancel, return_make, return_send
 from trays.stock.services import pile_receive
+from trays.stock.take_end import take_adjust
+from trays.stock.taking import pile_count, take_begin, take_recount
 from trays.stock.transferring import transfer_make, transfer_send
 from trays.stock.transfers_in import transfer_receive
 from trays.web.errors import NotAllowed, Refusal
@@ -65,6 +69,33 @@ def test_what_arrives_of_a_named_lot_is_set_apart_and_pieces_are_kept_out(store:
     with pytest.raises(Refusal, match="lot-recalled"):
         swabs = store.goods(component=swab, lot="ANY")
         pile_receive(by=store.by, site=store.world.site, goods=swabs, pieces=5, at=NOW)
+
+
+def test_pieces_of_a_named_lot_are_used_no_more_and_a_notice_closes_only_without_them(store: Store) -> None:
+    swab = store.component("consumable", "swab-5")
+    piles = [
+        pile_receive(
+            by=store.by, site=store.world.site, goods=store.goods(component=swab, lot=lot), pieces=9, at=NOW
+        )
+        for lot in ("BAD", "FINE")
+    ]
+    notice = notice_open(
+        by=store.by, site=store.world.site, supplier=store.world.supplier, reason="not sterile",
+        lots=[LotNamed(swab, "BAD")], at=NOW,
+    )  # fmt: skip
+    assert list(usable_piles(site_id=store.world.site.pk, day=TODAY)) == [piles[1]]
+    assert list(piles_named(notice)) == [piles[0]]
+    closing = {"by": store.signs(store.quality), "notice": notice, "conclusion": "All gone.", "at": NOW}
+    with pytest.raises(Refusal, match="pieces-left"):
+        notice_close(**closing)
+    take = take_begin(by=store.by, place=store.world.shelf, at=NOW)
+    take = take_recount(by=store.by, take=take, at=NOW)
+    for pile, pieces in zip(piles, (0, 9), strict=True):
+        pile_count(by=store.by, take=take, pile=pile, pieces=pieces, at=NOW)
+    take_adjust(
+        by=store.signs(store.by), take=take, reason="not_found", second=store.signs(store.quality), at=NOW
+    )
+    assert notice_close(**closing).closed_at == NOW
 
 
 def test_what_was_on_its_way_is_set_apart_where_it_arrives(store: Store) -> None:

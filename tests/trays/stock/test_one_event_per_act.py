@@ -34,7 +34,8 @@ from trays.stock.verify import stock_faults
 # Halves that run inside an act, and what a scan comes to.
 NO_WHOLE_ACT = {
     "apart_within", "end_rows", "pile_receive_within", "receive_within", "set_apart_rows", "add_arrived",
-    "end_take", "write_take", "transfer_within", "turned_up_within", "return_within", "label_take",
+    "end_take", "write_take", "transfer_within", "turned_up_within", "put_down_within", "return_within",
+    "label_take",
 }  # fmt: skip
 CODE = "09521234000099"
 

@@ -1,5 +1,6 @@
 """A stock take: what the record holds, what is seen, what differs, and an adjustment that is signed."""
 
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -13,11 +14,14 @@ from tests.world import NOW
 from trays.catalogue.models import Component
 from trays.staff.models import Signature
 from trays.staff.signing import holds
+from trays.stock.apart import units_set_apart
 from trays.stock.models import Pile, Unit
+from trays.stock.models_apart import SetApart
 from trays.stock.models_takes import Adjustment, Sighting, StockTake
+from trays.stock.noticing import LotNamed, notice_open
 from trays.stock.policies import Limits, stock_policy_set
 from trays.stock.queries_takes import take_picture
-from trays.stock.services import pile_receive
+from trays.stock.services import pile_move, pile_receive
 from trays.stock.take_end import content_of, take_adjust, take_agree
 from trays.stock.taking import (
     more_is_moved,
@@ -84,6 +88,44 @@ def test_a_unit_found_on_another_shelf_is_moved_and_a_missing_one_is_found(store
     assert store.states([missing]) == ["shelf"]
     picture = take_picture(take)
     assert (picture.differs, len(picture.moved)) == (False, 2)
+
+
+def test_what_is_found_again_is_apart_where_it_was_apart_before_or_a_notice_names_it(store: Store) -> None:
+    (damaged,), (named,) = store.units(lot="D1"), store.units(lot="N1")
+    units_set_apart(by=store.by, units=[damaged], cause="damaged", at=NOW)
+    take = take_recount(by=store.by, take=begun(store), at=NOW)
+    adjust(store, take)
+    assert store.states([damaged, named]) == ["missing", "missing"]
+    notice = notice_open(
+        by=store.by, site=store.world.site, supplier=store.world.supplier, reason="seal may open",
+        lots=[LotNamed(named.component, "N1")], at=NOW,
+    )  # fmt: skip
+    take = begun(store)
+    assert [see(store, take, unit).kind for unit in (damaged, named)] == ["found", "found"]
+    assert store.states([damaged, named]) == ["quarantine", "quarantine"]
+    open_rows = SetApart.objects.filter(ended_at__isnull=True)
+    assert dict(open_rows.values_list("unit", "cause")) == {damaged.pk: "damaged", named.pk: "notice"}
+    assert notice.units.get().outcome == "secured"
+
+
+def test_a_lot_whose_units_have_serials_is_counted_by_serial(store: Store) -> None:
+    (unit,) = store.units(serial="A1")
+    take = begun(store)
+    with pytest.raises(Refusal, match="serial-needed"):
+        thing_see(by=store.by, take=take, component=unit.component, lot=unit.lot, at=NOW)
+
+
+def test_a_pile_that_changed_after_its_count_is_counted_again(store: Store) -> None:
+    swabs = store.goods(component=store.component("consumable", "swab-5"), lot="S1")
+    pile = pile_receive(by=store.by, site=store.world.site, goods=swabs, pieces=40, at=NOW)
+    take = begun(store)
+    pile_count(by=store.by, take=take, pile=pile, pieces=40, at=NOW)
+    later = NOW + timedelta(minutes=5)
+    pile_move(by=store.by, pile=pile, pieces=5, place=store.other, at=later)
+    with pytest.raises(Refusal, match="piles-uncounted"):
+        take_agree(by=store.by, take=take, at=later)
+    pile_count(by=store.by, take=take, pile=pile, pieces=35, at=later + timedelta(minutes=1))
+    assert take_agree(by=store.by, take=take, at=later + timedelta(minutes=2)).status == "agreed"
 
 
 def test_more_of_a_lot_than_on_record_is_unexplained_or_is_the_one_from_over_there(store: Store) -> None:

@@ -1,5 +1,6 @@
 """A transfer: what is sent is on its way, what arrives stands there, what is missing stays listed."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import pytest
@@ -9,9 +10,11 @@ from cases.reservations.hold import units_hold
 from tests.trays.stock.conftest import Store
 from tests.world import NOW
 from trays.ledger.append import record
+from trays.stock import transferring
 from trays.stock.apart import units_set_apart
 from trays.stock.models import Pile, Unit
 from trays.stock.models_transfers import Transfer, TransferUnit
+from trays.stock.moving import lock_units
 from trays.stock.returning import return_make
 from trays.stock.services import pile_receive
 from trays.stock.transferring import (
@@ -30,6 +33,7 @@ from trays.stock.transfers_in import (
     transfer_receive,
     transfer_receive_pieces,
 )
+from trays.stock.which import unit_to_send, units_on_hand
 from trays.web.errors import NotAllowed, Refusal
 
 
@@ -85,6 +89,32 @@ def test_what_is_on_its_way_is_set_apart_by_neither_site_before_it_arrives(store
     with pytest.raises(Refusal, match="on-its-way"):
         return_make(by=store.by, units=[unit], why="exchange", at=NOW)
     assert received(store, transfer, [unit]).status == "closed"
+
+
+def test_of_a_lot_those_are_listed_that_are_kept_for_nobody(store: Store) -> None:
+    kept, free = store.units(2)
+    units_hold(by=store.world.cast.coordinator, units=[kept], case=store.world.a_case(), at=NOW)
+    label = {"component": kept.component, "lot": kept.lot, "serial": ""}
+    assert unit_to_send(transfer=made(store, []), **label) == free
+    assert units_on_hand(site=store.world.site, count=1, **label) == [free]
+    assert units_on_hand(site=store.world.site, count=2, **label) == [free, kept]
+
+
+def test_a_list_that_changed_at_the_moment_of_sending_is_not_sent(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, second = store.units(2)
+    transfer = made(store, [first])
+
+    def meanwhile(pks: Iterable[int]) -> list[Unit]:
+        found = lock_units(pks)
+        TransferUnit.objects.create(transfer=transfer, unit=second)
+        return found
+
+    monkeypatch.setattr(transferring, "lock_units", meanwhile)
+    with pytest.raises(Refusal, match="changed-meanwhile"):
+        transfer_send(by=store.by, transfer=transfer, at=NOW)
+    assert store.states([first, second]) == ["shelf", "shelf"]
 
 
 def test_what_somebody_counts_on_is_not_sent_away(store: Store) -> None:
