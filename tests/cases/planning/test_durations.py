@@ -90,7 +90,7 @@ def test_the_time_for_a_chance_is_the_first_that_has_it(leaves: Law, way: list[S
         assert law.by(minute) + law.after(minute) == pytest.approx(1.0, abs=1e-12)
     when = law.when(chance)
     if when is None:
-        assert law.never > 1.0 - chance or not len(law.p)
+        assert law.never > 1.0 - chance or not law.p.any()
     else:
         assert law.by(when) >= chance - 1e-11
         assert law.by(when - 1) < max(chance, 1e-12) + 1e-11
