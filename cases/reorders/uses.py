@@ -20,7 +20,7 @@ from cases.usage.models import Brought
 from cases.usage.queries import USED
 from trays.catalogue.models import Component
 from trays.ledger.append import record
-from trays.loans.models_charges import LoanChargeUse
+from trays.loans.models_charges import USE_OF_UNIT, LoanChargeUse
 from trays.loans.queries_agreements import Priced, prices_on, replacement_of
 from trays.orders.drafting import OrderWish
 from trays.orders.models import LineEnd, Order, OrderKind, OrderLine
@@ -176,7 +176,7 @@ def _note(orders: Collection[Order], chosen: Collection[UseLine], at: datetime) 
 
 def _paid_for() -> Exists:
     """Whether a charge of the supplier for a loan has paid for this use."""
-    key = Concat(Value("unit-"), Cast(OuterRef("unit_id"), CharField()))
+    key = Concat(Value(USE_OF_UNIT), Cast(OuterRef("unit_id"), CharField()))
     return Exists(LoanChargeUse.objects.filter(use_key=key))
 
 

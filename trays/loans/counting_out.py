@@ -13,6 +13,7 @@ from trays.loans.following_on import catch_up
 from trays.loans.models import HowBack, Loan, LoanCheckLine, LoanCount, LoanCountLine, LoanGone, LoanSet
 from trays.loans.models_charges import ChargeStatus
 from trays.loans.moving import loan_step_within, require_status
+from trays.loans.queries import AWAY, TO_CLEAN
 from trays.loans.ways import LoanStatus
 from trays.processing.moving import Step, move
 from trays.staff.access import require
@@ -25,7 +26,6 @@ from trays.web.errors import Refusal
 
 S = LoanStatus
 MOST_COUNTED = 999
-_AWAY = (PackState.ISSUED, PackState.OPENED, PackState.USED)
 
 Counted = Mapping[int, Mapping[int, int]]
 """By the id of a loan's set and of a contents line: how many were counted. What is not named agrees."""
@@ -143,13 +143,12 @@ def _check_countable(loan: Loan, packs: Iterable[Pack]) -> None:
 
 def _dirty(packs: Iterable[Pack]) -> Pack | None:
     """The pack for which a loan is in use still; None where nothing of it but sealed units was used."""
-    order = (*_AWAY, PackState.RECEIVED)
-    still = [pack for pack in packs if pack.state in order]
-    return min(still, key=lambda pack: order.index(pack.state), default=None)
+    still = [pack for pack in packs if pack.state in TO_CLEAN]
+    return min(still, key=lambda pack: TO_CLEAN.index(PackState(pack.state)), default=None)
 
 
 def _check_home(packs: Iterable[Pack]) -> None:
-    away = next((pack for pack in packs if pack.state in _AWAY), None)
+    away = next((pack for pack in packs if pack.state in AWAY), None)
     if away is not None:
         raise Refusal(
             "still-away",

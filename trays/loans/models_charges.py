@@ -69,6 +69,10 @@ class LoanCharge(models.Model):
         return f"{self.loan_id}: {self.kind} {self.amount}"
 
 
+USE_OF_UNIT = "unit-"
+"""Before a unit's key: the use of a sealed unit, paid for once, since a unit has one fate."""
+
+
 class LoanChargeUse(models.Model):
     """One recorded use that a charge was matched to. A use is paid for once."""
 

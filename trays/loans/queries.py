@@ -32,6 +32,9 @@ from trays.processing.models import Move
 from trays.processing.times import hours_of
 from trays.stock.ways import FATES
 
+# From these a pack of a loan is washed before the loan is counted out: away first.
+AWAY = (PackState.ISSUED, PackState.OPENED, PackState.USED)
+TO_CLEAN = (*AWAY, PackState.RECEIVED)
 COUNTABLE = (LoanStatus.CHECKED, LoanStatus.PROCESSED, LoanStatus.DECONTAMINATED, LoanStatus.COUNTED_OUT)
 FOLLOWS_ITSELF = (CheckOutcome.ACCEPTED, CheckOutcome.EXCEPTION)
 
@@ -53,13 +56,6 @@ class Standing:
     lateness: Lateness
     left: int
     asked_late: bool
-
-    @property
-    def countable(self) -> bool:
-        """Whether it may be counted out as it stands: checked, and nothing of it still to be cleaned."""
-        if self.loan.ended_at is not None:
-            return False
-        return self.status in COUNTABLE or (self.status == LoanStatus.IN_USE and not self.sets)
 
     @property
     def late(self) -> bool:
@@ -165,11 +161,17 @@ def _counts(loan_ids: Collection[int]) -> dict[int, tuple[int, int, bool]]:
     }
 
 
-def nothing_to_clean(loan: Loan) -> bool:
-    """Whether no pack of the loan is out, used or waiting to be washed (one query)."""
-    out = (PackState.ISSUED, PackState.OPENED, PackState.USED, PackState.RECEIVED)
-    packs = Pack.objects.filter(set__loan_sets__loan=loan, set__loan_sets__open=True)
-    return not packs.filter(state__in=out).exists()
+def countable(one: Standing) -> bool:
+    """Whether a loan may be counted out as it stands: checked, and nothing of it still to be cleaned.
+
+    One query where it is in use, else none.
+    """
+    if one.loan.ended_at is not None:
+        return False
+    if one.status != LoanStatus.IN_USE:
+        return one.status in COUNTABLE
+    packs = Pack.objects.filter(set__loan_sets__loan=one.loan, set__loan_sets__open=True)
+    return not packs.filter(state__in=TO_CLEAN).exists()
 
 
 def statuses_followed(loans: Iterable[Loan]) -> dict[int, str]:

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from trays.loans.deadlines import Lateness
-from trays.loans.queries import Standing, nothing_to_clean
+from trays.loans.queries import Standing
 from trays.loans.ways import LoanStatus
 from trays.loans.words import reason_word, status_word, step_word, working_time
 from trays.web.wording import sitetime
@@ -73,13 +73,11 @@ def lateness_word(one: Standing) -> str:
     }[one.lateness]
 
 
-def count_waits(one: Standing) -> str:
+def count_waits(one: Standing, *, countable: bool) -> str:
     """What a count out waits for; "" where it may be done."""
-    if one.countable:
+    if countable:
         return ""
     if one.status == LoanStatus.IN_USE:
-        if nothing_to_clean(one.loan):
-            return ""
         return _("Waits until what was used is clean.")
     if one.status == LoanStatus.ARRIVED:
         return _("Waits until everything that came is checked.")

@@ -20,7 +20,7 @@ from trays.loans.models import (
     LoanSet,
     LoanUnit,
 )
-from trays.loans.models_charges import ChargeKind, ChargeStatus, LoanCharge
+from trays.loans.models_charges import USE_OF_UNIT, ChargeKind, ChargeStatus, LoanCharge
 from trays.loans.queries import Standing
 from trays.loans.ways import LoanStatus
 from trays.loans.words import reason_word, status_word, step_word
@@ -157,7 +157,7 @@ def _order(component: Component) -> tuple[Any, ...]:
 
 def use_key(one: LoanUnit) -> str:
     """The name under which the use of a sealed unit is paid for, once: a unit has one fate."""
-    return f"unit-{one.unit_id}"
+    return f"{USE_OF_UNIT}{one.unit_id}"
 
 
 def charges_of(loan: Loan, items: tuple[UnitsShown, ...]) -> tuple[ChargeShown, ...]:

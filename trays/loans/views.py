@@ -30,7 +30,7 @@ from trays.loans.models import Loan
 from trays.loans.models_charges import ChargeStatus
 from trays.loans.policies import DAYS, HOURS, loan_policy_on, loan_policy_set
 from trays.loans.queries import Standing
-from trays.loans.saying import count_waits, list_says, standing_says
+from trays.loans.saying import list_says, standing_says
 from trays.loans.showing import charges_of, count_of, sets_of, steps_of, units_of
 from trays.loans.tables import LoanTable, loan_rows
 from trays.loans.ways import EXPECTED, HERE, LoanStatus
@@ -178,7 +178,7 @@ def _acts(row: Loan, standing: Standing, by: Person, at: datetime) -> dict[str, 
         "may_end": asks and status in EXPECTED,
         "may_arrive": receives and status in (*EXPECTED, S.ARRIVED, S.CHECKED, S.PROCESSED),
         "may_check": receives and status == S.ARRIVED,
-        "may_count": receives and not count_waits(standing),
+        "may_count": receives and queries.countable(standing),
         "may_return": receives and status in (S.COUNTED_OUT, S.REFUSED),
         "may_close": keeps and status == S.RETURNED,
         "may_charge": keeps and status not in EXPECTED,

@@ -16,7 +16,7 @@ from trays.loans.checking import Findings, loan_check
 from trays.loans.counting_out import loan_count_out
 from trays.loans.forms import ArriveForm, CheckForm, CountForm, ShelfForm, UnitByHandForm
 from trays.loans.models import Loan, LoanSet
-from trays.loans.queries import standings
+from trays.loans.queries import countable, standings
 from trays.loans.saying import count_waits
 from trays.loans.scanning import Scanner, Seen, Shelf, unit_seen
 from trays.loans.showing import contents_to_count, is_used, sets_of, units_of
@@ -227,7 +227,7 @@ def _count_page(request: HttpRequest, row: Loan, form: CountForm, *, bad: bool =
         "units": [(one, one.pk in seen, is_used(one)) for one in units],
         "missing": sum(1 for one in units if one.pk not in seen and not is_used(one)),
         "seen": len(seen),
-        "waits": count_waits(standing),
+        "waits": count_waits(standing, countable=countable(standing)),
         "form": form,
         "key_form": KeyForm(initial=new_key()),
     }

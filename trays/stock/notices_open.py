@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
@@ -36,19 +37,19 @@ def refuse_pieces(*, component: Component, lot: str) -> None:
 
 def unnamed(piles: QuerySet[Pile]) -> QuerySet[Pile]:
     """Those of the piles that no open notice names."""
-    named = NoticeLot.objects.filter(
-        Q(lot="") | Q(lot=OuterRef("lot")), component=OuterRef("component"), notice__closed_at__isnull=True
-    )
-    return piles.filter(~Exists(named))
+    return piles.filter(~_named(notice__closed_at__isnull=True))
 
 
 def piles_named(notice: SafetyNotice) -> QuerySet[Pile]:
     """The piles of a notice's lots with something in them, at every site."""
-    named = NoticeLot.objects.filter(
-        Q(lot="") | Q(lot=OuterRef("lot")), component=OuterRef("component"), notice=notice
-    )
-    rows = Pile.objects.filter(Exists(named), quantity__gt=0)
+    rows = Pile.objects.filter(_named(notice=notice), quantity__gt=0)
     return rows.select_related("component", "site", "place").order_by("site__name", "place__walk", "pk")
+
+
+def _named(**which: Any) -> Exists:
+    """Whether one of these notices names the row's lot, or all lots of its item."""
+    lot = Q(lot="") | Q(lot=OuterRef("lot"))
+    return Exists(NoticeLot.objects.filter(lot, component=OuterRef("component"), **which))
 
 
 def add_arrived(notice: SafetyNotice, units: Collection[Unit], *, by: Person, at: datetime) -> None:

@@ -74,15 +74,15 @@ def thing_see(
         )
 
     def work() -> Sighting:
-        rows = Unit.objects.filter(component=component, **({"serial": serial} if serial else {"lot": lot}))
-        if not serial and rows.exclude(serial="").exists() and not rows.filter(serial="").exists():
+        # A lot alone names those of it that have no serial.
+        rows = Unit.objects.filter(component=component, serial=serial, **({} if serial else {"lot": lot}))
+        locked = lock_units(rows.values_list("pk", flat=True))
+        if not serial and not locked and Unit.objects.filter(component=component, lot=lot).exists():
             raise Refusal(
                 "serial-needed",
                 _("Each one of lot %(lot)s has a serial.") % {"lot": lot},
                 _("Scan or type its serial."),
             )
-        rows = rows if serial else rows.filter(serial="")
-        locked = lock_units(rows.values_list("pk", flat=True))
         row = lock_take(take)
         kind, unit = _what_it_is(row, locked, component, serial)
         lines: list[Line] = []

@@ -15,7 +15,6 @@ from trays.loans.arriving import SetCame
 from trays.loans.charging import charge_accept, charge_claim
 from trays.loans.models import Loan, LoanStep
 from trays.loans.moving import loan_step_within
-from trays.loans.saying import count_waits
 from trays.loans.ways import LoanStatus
 from trays.parties.models import Tenure
 from trays.processing import storing
@@ -300,7 +299,7 @@ def test_sets_that_stayed_sterile_are_counted_out_though_a_unit_was_used(lending
     implant(first.unit)
     # As it stands once the use has been followed.
     loan_step_within(loan=fresh(loan), after=S.IN_USE, by=lending.stores, at=NOW)
-    assert count_waits(queries.standings([fresh(loan)], site=loan.site, at=NOW)[0]) == ""
+    assert queries.countable(queries.standings([fresh(loan)], site=loan.site, at=NOW)[0])
     lending.count_out(loan, seen=[second.pk])
     assert (fresh(loan).status, loan.counts.get().differences) == (S.COUNTED_OUT, 0)
 

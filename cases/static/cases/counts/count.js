@@ -103,11 +103,11 @@ class Page {
 
   /** Another line is in hand: it comes into sight, above the keys. */
   follow() {
-    const line = root.querySelector("#board tr.hand")?.dataset.key;
-    if (line === this.followed) return;
-    const first = this.followed === undefined;
-    this.followed = line;
-    if (!first) root.querySelector("#board tr.hand")?.scrollIntoView({ block: "nearest" });
+    const line = root.querySelector("#board tr.hand");
+    const key = line?.dataset.key ?? null;
+    // The page that has just been opened stays at its top.
+    if (key !== this.followed && this.followed !== undefined) line?.scrollIntoView({ block: "nearest" });
+    this.followed = key;
   }
 
   redraw() {
